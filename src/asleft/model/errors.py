@@ -1,0 +1,165 @@
+"""The error tree: one root, split by whose fault, and a closed list of codes.
+
+Every error that reaches a person carries a code. Each code has one line of cause and one of advice, written for the
+person at the car::
+
+    AsleftError
+    ├── InputError       what the person typed, a file, a procedure, a VIN
+    ├── LinkError        the interface, the bus, the cable
+    ├── ModuleError      what a control module answered, or did not
+    ├── RunError         a gate, an interlock, a stop
+    ├── RecordError      the journal, a signature, a disk
+    └── InternalError    a fault of ours
+
+Example::
+
+    raise ModuleError(Code.MODULE_SILENT, "engine, 7E0", where="22 F1 90")
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum, unique
+
+
+@unique
+class Code(StrEnum):
+    """The closed list of error codes. The value is stable: it is what a script sees."""
+
+    VIN_LENGTH = "vin-length"
+    VIN_CHARACTER = "vin-character"
+    UNKNOWN_WORK_ITEM = "unknown-work-item"
+    PROCEDURE_MISSING = "procedure-missing"
+    PROCEDURE_BAD = "procedure-bad"
+    IDENTIFIER_IMPOSSIBLE = "identifier-impossible"
+    NO_EXACT_MATCH = "no-exact-match"
+    RECORDING_UNREADABLE = "recording-unreadable"
+    COLUMN_MAP_BAD = "column-map-bad"
+    UNIT_UNKNOWN = "unit-unknown"
+    UNIT_MISMATCH = "unit-mismatch"
+    NO_BUS = "no-bus"
+    LINK_LOST = "link-lost"
+    FRAME_INVALID = "frame-invalid"
+    MODULE_SILENT = "module-silent"
+    MODULE_REFUSED = "module-refused"
+    ANSWER_MALFORMED = "answer-malformed"
+    TRANSFER_BROKEN = "transfer-broken"
+    RECEIPT_MISSING = "receipt-missing"
+    RECEIPT_USED = "receipt-used"
+    WRITES_CLOSED = "writes-closed"
+    GATE_CLOSED = "gate-closed"
+    INTERLOCK_BROKEN = "interlock-broken"
+    STOPPED_BY_PERSON = "stopped-by-person"
+    JOURNAL_UNWRITABLE = "journal-unwritable"
+    RECORD_DAMAGED = "record-damaged"
+    KEY_UNUSABLE = "key-unusable"
+    JOB_UNKNOWN = "job-unknown"
+    ENGINE_ABSENT = "engine-absent"
+    ACT_UNKNOWN = "act-unknown"
+    INTERNAL = "internal"
+
+
+#: Code -> (cause, advice). Message ids for translation are ``error.<code>.cause`` and ``error.<code>.advice``.
+TEXTS: dict[Code, tuple[str, str]] = {
+    Code.VIN_LENGTH: ("A VIN has 17 characters.", "Read it again from the body plate; nothing was stored."),
+    Code.VIN_CHARACTER: ("A VIN never holds I, O, Q or a sign.", "Look again: I is mostly 1, O and Q mostly 0."),
+    Code.UNKNOWN_WORK_ITEM: ("This work item is not in the list.", "Choose one of those offered."),
+    Code.PROCEDURE_MISSING: ("No procedure with this name is in the book.", "Check the name, or write it first."),
+    Code.PROCEDURE_BAD: ("The procedure file cannot be used.", "Mend the place named; the message says how."),
+    Code.IDENTIFIER_IMPOSSIBLE: (
+        "This identifier cannot exist in that form.",
+        "Type it as the manual prints it, with its base; two bytes reach from 0000 to FFFF.",
+    ),
+    Code.NO_EXACT_MATCH: (
+        "No row of the procedure fits this part and software number exactly.",
+        "Nothing is guessed: type the identifier from the manual for this module.",
+    ),
+    Code.RECORDING_UNREADABLE: ("The recording cannot be read.", "Check the file; see the place named."),
+    Code.COLUMN_MAP_BAD: ("The column map does not fit the recording.", "Correct the map at the place named."),
+    Code.UNIT_UNKNOWN: ("This unit is not known.", "Use one of the units listed in the docs."),
+    Code.UNIT_MISMATCH: ("These units measure different things.", "Use a unit of the same quantity."),
+    Code.NO_BUS: (
+        "Nothing was heard and nothing answered on this link.",
+        "Check plug, key on, interface power and the address of the link.",
+    ),
+    Code.LINK_LOST: (
+        "The link to the car was lost.",
+        "Leave the key as it is, plug in again; what was under way will be read back.",
+    ),
+    Code.FRAME_INVALID: ("A frame breaks the rules of its bus.", "Report it: this should not reach a bus."),
+    Code.MODULE_SILENT: (
+        "The module did not answer in time.",
+        "Check key position and supply; then whether this car has the module.",
+    ),
+    Code.MODULE_REFUSED: ("The module refused.", "See the reason given; change the condition before asking again."),
+    Code.ANSWER_MALFORMED: ("The module's answer does not have the form the standard asks for.", "Read again once; if it stays, treat as not read."),
+    Code.TRANSFER_BROKEN: ("A long answer broke off or came out of order.", "Read again; check the connection if it stays."),
+    Code.RECEIPT_MISSING: ("Something that changes the car was to be sent without being written down first.", "Nothing was sent. Report it."),
+    Code.RECEIPT_USED: ("This permission to send was used already.", "Nothing was sent. Read the module back before any repeat."),
+    Code.WRITES_CLOSED: ("Writing to real cars is switched off in the settings.", "Work beside your tester, or open it in the settings."),
+    Code.GATE_CLOSED: ("An entry condition does not hold.", "See which, and by how much; nothing was sent."),
+    Code.INTERLOCK_BROKEN: ("A condition was lost while the procedure ran.", "The step reacted as declared; see the record."),
+    Code.STOPPED_BY_PERSON: ("Stopped on request.", "The module was left in its default session where it answered."),
+    Code.JOURNAL_UNWRITABLE: ("The record cannot be written.", "Free space or rights on the disk; nothing is sent until then."),
+    Code.RECORD_DAMAGED: ("The record does not check.", "Use the copy that does; the finding names the first bad event."),
+    Code.KEY_UNUSABLE: ("The signing key cannot be used.", "Check file, owner and rights of the key."),
+    Code.JOB_UNKNOWN: ("There is no job with this number.", "List the jobs and choose one."),
+    Code.ENGINE_ABSENT: ("The engine does not answer.", "Start it; the record up to here is safe."),
+    Code.ACT_UNKNOWN: ("The bench car cannot do this.", "Choose one of the acts it lists, with their arguments."),
+    Code.INTERNAL: ("A fault of the program.", "The record is safe up to here; please report what you did."),
+}
+
+
+class AsleftError(Exception):
+    """Root of all errors of this project.
+
+    Args:
+        code: entry of the closed list.
+        detail: what exactly, in plain words or bytes; no secrets.
+        where: place (file:line, module, step) if known.
+    """
+
+    def __init__(self, code: Code, detail: str = "", where: str = "") -> None:
+        self.code = code
+        self.detail = detail
+        self.where = where
+        super().__init__(self.sentence())
+
+    @property
+    def cause(self) -> str:
+        """One line: why."""
+        return TEXTS[self.code][0]
+
+    @property
+    def advice(self) -> str:
+        """One line: what to do."""
+        return TEXTS[self.code][1]
+
+    def sentence(self) -> str:
+        """Where, what, why and what to do, as one readable line."""
+        place = f"{self.where}: " if self.where else ""
+        detail = f" ({self.detail})" if self.detail else ""
+        return f"{place}{self.cause}{detail} {self.advice} [{self.code.value}]"
+
+
+class InputError(AsleftError):
+    """Something a person typed or a file said cannot be used."""
+
+
+class LinkError(AsleftError):
+    """The interface or the bus failed."""
+
+
+class ModuleError(AsleftError):
+    """A control module was silent, refused or answered out of form."""
+
+
+class RunError(AsleftError):
+    """A gate, an interlock or a person stopped a run."""
+
+
+class RecordError(AsleftError):
+    """The journal, a record or a key cannot be used."""
+
+
+class InternalError(AsleftError):
+    """A fault of this program."""
