@@ -91,16 +91,40 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "Check key position and supply; then whether this car has the module.",
     ),
     Code.MODULE_REFUSED: ("The module refused.", "See the reason given; change the condition before asking again."),
-    Code.ANSWER_MALFORMED: ("The module's answer does not have the form the standard asks for.", "Read again once; if it stays, treat as not read."),
-    Code.TRANSFER_BROKEN: ("A long answer broke off or came out of order.", "Read again; check the connection if it stays."),
-    Code.RECEIPT_MISSING: ("Something that changes the car was to be sent without being written down first.", "Nothing was sent. Report it."),
-    Code.RECEIPT_USED: ("This permission to send was used already.", "Nothing was sent. Read the module back before any repeat."),
-    Code.WRITES_CLOSED: ("Writing to real cars is switched off in the settings.", "Work beside your tester, or open it in the settings."),
+    Code.ANSWER_MALFORMED: (
+        "The module's answer does not have the form the standard asks for.",
+        "Read again once; if it stays, treat as not read.",
+    ),
+    Code.TRANSFER_BROKEN: (
+        "A long answer broke off or came out of order.",
+        "Read again; check the connection if it stays.",
+    ),
+    Code.RECEIPT_MISSING: (
+        "Something that changes the car was to be sent without being written down first.",
+        "Nothing was sent. Report it.",
+    ),
+    Code.RECEIPT_USED: (
+        "This permission to send was used already.",
+        "Nothing was sent. Read the module back before any repeat.",
+    ),
+    Code.WRITES_CLOSED: (
+        "Writing to real cars is switched off in the settings.",
+        "Work beside your tester, or open it in the settings.",
+    ),
     Code.GATE_CLOSED: ("An entry condition does not hold.", "See which, and by how much; nothing was sent."),
-    Code.INTERLOCK_BROKEN: ("A condition was lost while the procedure ran.", "The step reacted as declared; see the record."),
+    Code.INTERLOCK_BROKEN: (
+        "A condition was lost while the procedure ran.",
+        "The step reacted as declared; see the record.",
+    ),
     Code.STOPPED_BY_PERSON: ("Stopped on request.", "The module was left in its default session where it answered."),
-    Code.JOURNAL_UNWRITABLE: ("The record cannot be written.", "Free space or rights on the disk; nothing is sent until then."),
-    Code.RECORD_DAMAGED: ("The record does not check.", "Use the copy that does; the finding names the first bad event."),
+    Code.JOURNAL_UNWRITABLE: (
+        "The record cannot be written.",
+        "Free space or rights on the disk; nothing is sent until then.",
+    ),
+    Code.RECORD_DAMAGED: (
+        "The record does not check.",
+        "Use the copy that does; the finding names the first bad event.",
+    ),
     Code.KEY_UNUSABLE: ("The signing key cannot be used.", "Check file, owner and rights of the key."),
     Code.JOB_UNKNOWN: ("There is no job with this number.", "List the jobs and choose one."),
     Code.ENGINE_ABSENT: ("The engine does not answer.", "Start it; the record up to here is safe."),

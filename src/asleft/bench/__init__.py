@@ -1,0 +1,1 @@
+"""Simulated cars: physics, modules, buses, hosts; independent of our own codec. Acts."""

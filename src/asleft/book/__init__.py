@@ -1,0 +1,1 @@
+"""Functions and procedures: model, loader, lint, sources. Reads files only."""

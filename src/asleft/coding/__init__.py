@@ -1,0 +1,1 @@
+"""Option layouts, their differences and transfer. Pure. Empty until the coding package."""

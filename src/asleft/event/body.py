@@ -1,0 +1,263 @@
+"""The closed union of events: what can happen to a job. Nothing else holds a job's state.
+
+Each class is one version of one event; its tag ``name@version`` is stored. An old version is read through an upcast,
+never rewritten.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from asleft.model.condition import Condition, ConditionResult
+from asleft.model.effect import Intent, Settlement
+from asleft.model.message import Message
+from asleft.model.module import Difference, ModuleState, Picture, PictureKind
+from asleft.model.origin import Origin
+from asleft.model.question import Answer, Question
+from asleft.model.reading import Hex, Series
+from asleft.model.trouble import TroubleCode
+from asleft.model.verdict import Judgement, RunEnd, StepOutcome, Verdict
+from asleft.model.work import Need, Plan, ScreenedCode, Vehicle, WorkItem
+
+
+class JobOpened(msgspec.Struct, frozen=True, tag="job-opened@1"):
+    """A car came in. ``origin`` is what the link says of itself."""
+
+    workshop: str
+    vehicle: Vehicle
+    work_items: tuple[WorkItem, ...]
+    origin: Origin
+    link: str
+    program: str
+    order: str = ""
+
+
+class PictureTaken(msgspec.Struct, frozen=True, tag="picture-taken@1"):
+    """One of the three pictures, or why it was not taken."""
+
+    picture: Picture
+
+
+class CodesScreened(msgspec.Struct, frozen=True, tag="codes-screened@1"):
+    """Codes sorted for one function; a later one for the same function replaces it."""
+
+    function: str
+    codes: tuple[ScreenedCode, ...]
+
+
+class NeedsFound(msgspec.Struct, frozen=True, tag="needs-found@1"):
+    """What the work calls for, and why."""
+
+    needs: tuple[Need, ...]
+
+
+class PlanMade(msgspec.Struct, frozen=True, tag="plan-made@1"):
+    """The order."""
+
+    plan: Plan
+
+
+class RunStarted(msgspec.Struct, frozen=True, tag="run-started@1"):
+    """A procedure began. ``text`` is the procedure's file as it ran, ``digest`` its SHA-256."""
+
+    run: str
+    function: str
+    procedure: str
+    name: str
+    way: str
+    text: str
+    digest: str
+    conditions: tuple[Condition, ...] = ()
+
+
+class IdentifierChosen(msgspec.Struct, frozen=True, tag="identifier-chosen@1"):
+    """Which routine identifier is used: typed from the manual or chosen by an exact match."""
+
+    run: str
+    identifier: int
+    how: str
+    printed: str
+    payload: Hex
+    row: Message
+
+
+class QuestionAsked(msgspec.Struct, frozen=True, tag="question-asked@1"):
+    """The person at the car was asked."""
+
+    run: str
+    question: Question
+
+
+class QuestionAnswered(msgspec.Struct, frozen=True, tag="question-answered@1"):
+    """The person at the car answered."""
+
+    run: str
+    answer: Answer
+
+
+class ConditionsSeen(msgspec.Struct, frozen=True, tag="conditions-seen@1"):
+    """How the entry conditions or interlocks stood. ``gate``: open, closed, or watched (interlock)."""
+
+    run: str
+    results: tuple[ConditionResult, ...]
+    gate: str
+
+
+class ConditionWaived(msgspec.Struct, frozen=True, tag="condition-waived@1"):
+    """A named person let a waivable condition be, with a reason."""
+
+    run: str
+    condition: str
+    by: str
+    reason: str
+
+
+class StepStarted(msgspec.Struct, frozen=True, tag="step-started@1"):
+    """A step began."""
+
+    run: str
+    step: str
+    message: Message
+
+
+class StepStopped(msgspec.Struct, frozen=True, tag="step-stopped@1"):
+    """A step ended; a skipped one has no duration."""
+
+    run: str
+    step: str
+    outcome: StepOutcome
+    duration_s: float
+    message: Message
+
+
+class IntentWritten(msgspec.Struct, frozen=True, tag="intent-written@1"):
+    """What is about to be sent. Without it nothing is."""
+
+    intent: Intent
+
+
+class EffectAnswered(msgspec.Struct, frozen=True, tag="effect-answered@1"):
+    """What the module answered to an effect, or that nothing was heard."""
+
+    intent: str
+    answer: Hex
+    refusal: int | None
+    message: Message
+
+
+class EffectSettled(msgspec.Struct, frozen=True, tag="effect-settled@1"):
+    """What was found out about an effect."""
+
+    intent: str
+    settlement: Settlement
+    message: Message
+
+
+class ModuleTold(msgspec.Struct, frozen=True, tag="module-told@1"):
+    """What a module does, in our four words."""
+
+    run: str
+    module: str
+    state: ModuleState
+    message: Message
+
+
+class SamplesTaken(msgspec.Struct, frozen=True, tag="samples-taken@1"):
+    """Raw readings kept, so that every judged number can be computed again."""
+
+    run: str
+    name: str
+    series: tuple[Series, ...]
+
+
+class CriterionJudged(msgspec.Struct, frozen=True, tag="criterion-judged@1"):
+    """One criterion of the proof."""
+
+    run: str
+    judgement: Judgement
+
+
+class RunEnded(msgspec.Struct, frozen=True, tag="run-ended@1"):
+    """A procedure ended: how, and the verdict of its proof as a whole."""
+
+    run: str
+    end: RunEnd
+    verdict: Verdict
+    message: Message
+
+
+class CodesCleared(msgspec.Struct, frozen=True, tag="codes-cleared@1"):
+    """A clear that happened: which modules, what it removed, what stayed."""
+
+    run: str
+    modules: tuple[str, ...]
+    removed: tuple[TroubleCode, ...]
+    remaining: tuple[TroubleCode, ...]
+    reason: str
+
+
+class DifferencesFound(msgspec.Struct, frozen=True, tag="differences-found@1"):
+    """What differs between two pictures."""
+
+    before: PictureKind
+    after: PictureKind
+    differences: tuple[Difference, ...]
+
+
+class ItemLeftOpen(msgspec.Struct, frozen=True, tag="item-left-open@1"):
+    """Something that stays open on the record until somebody closes it."""
+
+    item: str
+    message: Message
+
+
+class Noted(msgspec.Struct, frozen=True, tag="noted@1"):
+    """A remark of the program or a person: a refused attempt, a warning, a limit of what was seen."""
+
+    message: Message
+
+
+class JobStopped(msgspec.Struct, frozen=True, tag="job-stopped@1"):
+    """Work on the job stopped before its end (a person, a lost link, a closed program); it can go on later."""
+
+    reason: str
+    message: Message
+
+
+class JobClosed(msgspec.Struct, frozen=True, tag="job-closed@1"):
+    """The last event: statement, who signed, and how many events of each type stand before it, so that a cut shows."""
+
+    statement: Message
+    performed_by: str
+    released: bool
+    counts: dict[str, int]
+
+
+Body = (
+    JobOpened
+    | PictureTaken
+    | CodesScreened
+    | NeedsFound
+    | PlanMade
+    | RunStarted
+    | IdentifierChosen
+    | QuestionAsked
+    | QuestionAnswered
+    | ConditionsSeen
+    | ConditionWaived
+    | StepStarted
+    | StepStopped
+    | IntentWritten
+    | EffectAnswered
+    | EffectSettled
+    | ModuleTold
+    | SamplesTaken
+    | CriterionJudged
+    | RunEnded
+    | CodesCleared
+    | DifferencesFound
+    | ItemLeftOpen
+    | Noted
+    | JobStopped
+    | JobClosed
+)

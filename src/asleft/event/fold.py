@@ -1,0 +1,210 @@
+"""The fold: replaying a job's events gives its state back. Pure; the same events always give the same state."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import assert_never
+
+from asleft.model.condition import Condition, ConditionResult
+from asleft.model.effect import Intent, Settlement
+from asleft.model.message import Message
+from asleft.model.module import Difference, ModuleState, Picture, PictureKind
+from asleft.model.origin import Origin
+from asleft.model.question import Answer, Question
+from asleft.model.verdict import Judgement, RunEnd, StepOutcome, Verdict
+from asleft.model.work import Need, Plan, ScreenedCode, Vehicle, WorkItem
+
+from . import body as b
+from .envelope import Event, type_of
+
+
+@dataclass(frozen=True)
+class StepState:
+    """One step of a run so far."""
+
+    id: str
+    message: Message
+    started_s: float
+    outcome: StepOutcome | None = None
+    duration_s: float = 0.0
+    result: Message | None = None
+
+
+@dataclass(frozen=True)
+class RunState:
+    """One run so far."""
+
+    started: b.RunStarted
+    started_s: float
+    conditions: tuple[Condition, ...] = ()
+    results: dict[str, ConditionResult] = field(default_factory=dict)
+    gate: str = ""
+    waived: tuple[b.ConditionWaived, ...] = ()
+    identifier: b.IdentifierChosen | None = None
+    steps: tuple[StepState, ...] = ()
+    module_state: ModuleState | None = None
+    module_message: Message | None = None
+    samples: dict[str, b.SamplesTaken] = field(default_factory=dict)
+    judgements: tuple[Judgement, ...] = ()
+    end: RunEnd | None = None
+    verdict: Verdict | None = None
+    result: Message | None = None
+
+
+@dataclass(frozen=True)
+class EffectState:
+    """One intended effect so far; ``settlement`` None means nobody knows yet."""
+
+    intent: Intent
+    answer: b.EffectAnswered | None = None
+    settlement: Settlement | None = None
+    message: Message | None = None
+
+
+@dataclass(frozen=True)
+class JobState:
+    """All that is known of a job."""
+
+    number: str = ""
+    sequence: int = 0
+    origin: Origin = Origin.VEHICLE
+    opened: b.JobOpened | None = None
+    opened_wall: str = ""
+    pictures: dict[PictureKind, Picture] = field(default_factory=dict)
+    screened: dict[str, tuple[ScreenedCode, ...]] = field(default_factory=dict)
+    needs: tuple[Need, ...] = ()
+    plan: Plan | None = None
+    runs: dict[str, RunState] = field(default_factory=dict)
+    questions: dict[str, tuple[Question, Answer | None]] = field(default_factory=dict)
+    effects: dict[str, EffectState] = field(default_factory=dict)
+    clears: tuple[b.CodesCleared, ...] = ()
+    differences: dict[tuple[PictureKind, PictureKind], tuple[Difference, ...]] = field(default_factory=dict)
+    open_items: dict[str, Message] = field(default_factory=dict)
+    notes: tuple[Message, ...] = ()
+    stopped: b.JobStopped | None = None
+    closed: b.JobClosed | None = None
+    closed_wall: str = ""
+    counts: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def vehicle(self) -> Vehicle | None:
+        """The car, once the job is open."""
+        return self.opened.vehicle if self.opened else None
+
+    @property
+    def work_items(self) -> tuple[WorkItem, ...]:
+        """What was done to the car."""
+        return self.opened.work_items if self.opened else ()
+
+    @property
+    def waiting_for(self) -> Question | None:
+        """The question that is open now, if any."""
+        return next((q for q, a in reversed(self.questions.values()) if a is None), None)
+
+    @property
+    def unsettled(self) -> tuple[EffectState, ...]:
+        """Effects of which nobody knows yet whether they happened."""
+        return tuple(e for e in self.effects.values() if e.settlement is None)
+
+
+def fold(events: Iterable[Event], state: JobState | None = None) -> JobState:
+    """State after the events, beginning from ``state`` (empty when None)."""
+    now = state or JobState()
+    for event in events:
+        now = apply(now, event)
+    return now
+
+
+def apply(state: JobState, event: Event) -> JobState:
+    """State after one more event."""
+    counts = Counter(state.counts)
+    counts[type_of(event.body)] += 1
+    state = replace(state, number=event.job, sequence=event.sequence, origin=event.origin, counts=dict(counts))
+    match event.body:
+        case b.JobOpened():
+            return replace(state, opened=event.body, opened_wall=event.wall)
+        case b.PictureTaken(picture):
+            return replace(state, pictures={**state.pictures, picture.kind: picture})
+        case b.CodesScreened(function, codes):
+            return replace(state, screened={**state.screened, function: codes})
+        case b.NeedsFound(needs):
+            return replace(state, needs=needs)
+        case b.PlanMade(plan):
+            return replace(state, plan=plan)
+        case b.CodesCleared():
+            return replace(state, clears=(*state.clears, event.body))
+        case b.DifferencesFound(before, after, found):
+            return replace(state, differences={**state.differences, (before, after): found})
+        case b.ItemLeftOpen(item, message):
+            return replace(state, open_items={**state.open_items, item: message})
+        case b.Noted(message):
+            return replace(state, notes=(*state.notes, message))
+        case b.JobStopped():
+            return replace(state, stopped=event.body)
+        case b.JobClosed():
+            return replace(state, closed=event.body, closed_wall=event.wall, stopped=None)
+        case b.QuestionAsked(_, question):
+            return replace(state, questions={**state.questions, question.id: (question, None)})
+        case b.QuestionAnswered(_, answer):
+            question = state.questions[answer.question][0]
+            return replace(state, questions={**state.questions, answer.question: (question, answer)})
+        case b.IntentWritten() | b.EffectAnswered() | b.EffectSettled():
+            return replace(state, effects=_effects(state.effects, event.body))
+        case _:
+            return replace(state, runs=_runs(state.runs, event), stopped=None)
+
+
+def _effects(
+    effects: dict[str, EffectState], body: b.IntentWritten | b.EffectAnswered | b.EffectSettled
+) -> dict[str, EffectState]:
+    match body:
+        case b.IntentWritten(intent):
+            return {**effects, intent.id: EffectState(intent)}
+        case b.EffectAnswered():
+            return {**effects, body.intent: replace(effects[body.intent], answer=body)}
+        case b.EffectSettled(intent_id, settlement, message):
+            settled = replace(effects[intent_id], settlement=settlement, message=message)
+            return {**effects, intent_id: settled}
+        case _:
+            assert_never(body)
+
+
+def _runs(runs: dict[str, RunState], event: Event) -> dict[str, RunState]:
+    body = event.body
+    if isinstance(body, b.RunStarted):
+        return {**runs, body.run: RunState(body, event.monotonic_s, body.conditions)}
+    run = runs.get(getattr(body, "run", ""))
+    return runs if run is None else {**runs, run.started.run: _run(run, event)}
+
+
+def _run(run: RunState, event: Event) -> RunState:
+    match event.body:
+        case b.IdentifierChosen():
+            return replace(run, identifier=event.body)
+        case b.ConditionsSeen(_, results, gate):
+            return replace(run, results={**run.results, **{r.condition: r for r in results}}, gate=gate)
+        case b.ConditionWaived():
+            return replace(run, waived=(*run.waived, event.body))
+        case b.StepStarted(_, step, message):
+            return replace(run, steps=(*run.steps, StepState(step, message, event.monotonic_s)))
+        case b.StepStopped():
+            return replace(run, steps=_stopped(run.steps, event.body, event.monotonic_s))
+        case b.ModuleTold(_, _, module_state, message):
+            return replace(run, module_state=module_state, module_message=message)
+        case b.SamplesTaken():
+            return replace(run, samples={**run.samples, event.body.name: event.body})
+        case b.CriterionJudged(_, judgement):
+            return replace(run, judgements=(*run.judgements, judgement))
+        case b.RunEnded(_, end, verdict, message):
+            return replace(run, end=end, verdict=verdict, result=message)
+        case _:
+            return run
+
+
+def _stopped(steps: tuple[StepState, ...], body: b.StepStopped, now_s: float) -> tuple[StepState, ...]:
+    done = {"outcome": body.outcome, "duration_s": body.duration_s, "result": body.message}
+    if steps and steps[-1].id == body.step and steps[-1].outcome is None:
+        return (*steps[:-1], replace(steps[-1], **done))
+    return (*steps, replace(StepState(body.step, body.message, now_s), **done))

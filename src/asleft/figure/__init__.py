@@ -1,0 +1,1 @@
+"""SVG of strips, number lines and plan tracks. Pure."""

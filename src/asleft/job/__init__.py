@@ -1,0 +1,1 @@
+"""The one entrance: the engine wires ports to adapters, the client commands and watches it. Acts."""

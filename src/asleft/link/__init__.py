@@ -1,0 +1,1 @@
+"""Adapters that move frames: any Bus, python-can, the recorder. Acts."""

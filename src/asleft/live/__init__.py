@@ -1,0 +1,1 @@
+"""Sampling of signals through conversations; recordings of values in and out. Acts."""

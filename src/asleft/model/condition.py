@@ -1,0 +1,89 @@
+"""Entry conditions and interlocks: what must hold, measured."""
+
+from __future__ import annotations
+
+from enum import StrEnum, unique
+
+import msgspec
+
+from .message import Message
+from .reading import Evidence
+
+
+@unique
+class ConditionKind(StrEnum):
+    """Closed set of forms. ``DECLARED``: no signal shows it; a person says so and it is recorded as declared."""
+
+    WITHIN = "within"
+    AT_LEAST = "at-least"
+    AT_MOST = "at-most"
+    STEADY = "steady"
+    DECLARED = "declared"
+
+
+@unique
+class ConditionState(StrEnum):
+    """Three values, never two."""
+
+    MET = "met"
+    NOT_MET = "not-met"
+    NOT_KNOWN = "not-known"
+
+
+class Condition(msgspec.Struct, frozen=True):
+    """One condition.
+
+    Attributes:
+        id: slug within its procedure.
+        text: words for a screen.
+        kind: form.
+        signal: id of the signal; empty when declared.
+        low, high: limits in ``unit``; None where the form has none.
+        leave_low, leave_high: looser limits at which a held condition is lost (hysteresis); None: same as to enter.
+        unit: of the limits.
+        hold_s: how long it must hold without a break, s.
+        max_age_s: a reading older than this is not known, s.
+        printed: limits as the source prints them.
+        source: page or "common practice, no source".
+        waivable: whether a named person may waive it with a reason (TRADE: only risk 2 and below).
+    """
+
+    id: str
+    text: str
+    kind: ConditionKind
+    signal: str = ""
+    low: float | None = None
+    high: float | None = None
+    leave_low: float | None = None
+    leave_high: float | None = None
+    unit: str = "1"
+    hold_s: float = 0.0
+    max_age_s: float = 2.0
+    printed: str = ""
+    source: str = ""
+    waivable: bool = False
+
+
+class ConditionResult(msgspec.Struct, frozen=True):
+    """How a condition stands at one moment.
+
+    Attributes:
+        condition: its id.
+        state: met, not met, not known.
+        value, unit: latest reading used; None when none.
+        margin: distance to the nearest limit in ``unit``, negative outside; None when not known or declared.
+        held_s: how long it has held, s.
+        evidence: measured or declared.
+        time_s: of this result, job's clock.
+        reason: why not met or not known, in words; None when met.
+    """
+
+    condition: str
+    state: ConditionState
+    time_s: float
+    value: float | None = None
+    unit: str = "1"
+    margin: float | None = None
+    held_s: float = 0.0
+    evidence: Evidence = Evidence.MEASURED
+    reason: Message | None = None

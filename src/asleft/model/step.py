@@ -1,0 +1,136 @@
+"""Steps of a procedure: a closed union of frozen values, one handler each in ``run``."""
+
+from __future__ import annotations
+
+from typing import assert_never
+
+import msgspec
+
+from .effect import Effect, Reaction, Settle
+
+
+class Tell(msgspec.Struct, frozen=True, tag="tell", forbid_unknown_fields=True):
+    """Show a text; cautions are shown first and confirmed."""
+
+    id: str
+    text: str
+    cautions: tuple[str, ...] = ()
+
+
+class Ask(msgspec.Struct, frozen=True, tag="ask", forbid_unknown_fields=True):
+    """Ask a person to do or confirm something; the answer is recorded as declared."""
+
+    id: str
+    text: str
+    choices: tuple[str, ...] = ("done",)
+
+
+class Session(msgspec.Struct, frozen=True, tag="session", forbid_unknown_fields=True):
+    """Open a diagnostic session of the module; it ends by itself or with the run."""
+
+    id: str
+    session: int = 3
+
+
+class RoutineStart(msgspec.Struct, frozen=True, tag="routine-start", forbid_unknown_fields=True):
+    """Start the procedure's routine; the identifier comes from the run (typed or chosen)."""
+
+    id: str
+    reaction: Reaction = Reaction.STOP
+    settle: Settle = Settle.ROUTINE_RESULT
+
+
+class RoutineResult(msgspec.Struct, frozen=True, tag="routine-result", forbid_unknown_fields=True):
+    """Ask for the routine's result until stored, refused or too late."""
+
+    id: str
+    every_s: float = 1.0
+    timeout_s: float = 30.0
+    reaction: Reaction = Reaction.STOP
+
+
+class Observe(msgspec.Struct, frozen=True, tag="observe", forbid_unknown_fields=True):
+    """Record signals for some seconds while a person does what ``text`` says.
+
+    Attributes:
+        signals: ids, read together.
+        seconds: length of the recording, s.
+        save: name of the recorded series, ``save/signal``.
+    """
+
+    id: str
+    text: str
+    signals: tuple[str, ...]
+    seconds: float
+    save: str
+    act: str = ""
+
+
+class KeyCycle(msgspec.Struct, frozen=True, tag="key-cycle", forbid_unknown_fields=True):
+    """Key off, wait, key on, then record signals at rest; repeated.
+
+    Attributes:
+        times: how often.
+        off_s: how long the key stays off at least, s.
+        settle_s: wait after key on, s.
+        signals: ids recorded at rest; may be empty.
+        seconds: length of each recording, s.
+        save: name; series are saved as ``save/number/signal``.
+    """
+
+    id: str
+    times: int = 1
+    off_s: float = 10.0
+    settle_s: float = 3.0
+    signals: tuple[str, ...] = ()
+    seconds: float = 3.0
+    save: str = ""
+
+
+class Clear(msgspec.Struct, frozen=True, tag="clear", forbid_unknown_fields=True):
+    """The planned clear of trouble codes in all modules reached."""
+
+    id: str
+    reaction: Reaction = Reaction.FINISH
+    settle: Settle = Settle.CODES_READ_AGAIN
+
+
+Step = Tell | Ask | Session | RoutineStart | RoutineResult | Observe | KeyCycle | Clear
+
+
+def effect_of(step: Step) -> Effect:
+    """What a step does to the car."""
+    match step:
+        case Tell() | Ask() | RoutineResult() | Observe() | KeyCycle():
+            return Effect.READS
+        case Session():
+            return Effect.SESSION
+        case RoutineStart():
+            return Effect.ACTUATES
+        case Clear():
+            return Effect.CLEARS
+        case _:
+            assert_never(step)
+
+
+def repeatable(step: Step) -> bool:
+    """Whether a step may be done again without being asked for: never where it has an effect."""
+    return not effect_of(step).needs_receipt
+
+
+def reaction_of(step: Step) -> Reaction:
+    """What the step does when an interlock breaks."""
+    match step:
+        case RoutineStart() | RoutineResult() | Clear():
+            return step.reaction
+        case _:
+            return Reaction.STOP
+
+
+def settle_of(step: Step) -> Settle | None:
+    """How its effect is settled; None for a step without one."""
+    match step:
+        case RoutineStart() | Clear():
+            return step.settle
+        case _:
+            return None

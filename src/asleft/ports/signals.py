@@ -1,0 +1,35 @@
+"""The Signals port: live readings by name, whatever they come from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from asleft.model.origin import Origin
+from asleft.model.reading import Reading, Series, Signal
+
+
+class Signals(Protocol):
+    """Readings of named signals."""
+
+    @property
+    def origin(self) -> Origin:
+        """Where the readings come from."""
+        ...
+
+    def catalogue(self) -> tuple[Signal, ...]:
+        """Signals that this car supports, as far as known."""
+        ...
+
+    async def read(self, signals: Sequence[str]) -> tuple[Reading, ...]:
+        """One reading each, in the order asked; what is not there is an absence with its reason, not an error."""
+        ...
+
+    async def record(
+        self, signals: Sequence[str], seconds: float, on_reading: Callable[[Reading], None] | None = None
+    ) -> tuple[Series, ...]:
+        """Read the signals again and again for ``seconds`` and return a series each, as fast as the link allows.
+
+        Signals without a single reading come back as an empty series.
+        """
+        ...

@@ -1,0 +1,1 @@
+"""Conditions over time, estimators with uncertainty, decision rules. Pure."""

@@ -1,0 +1,1 @@
+"""The journal: append, chain, sign, verify, export. Acts."""

@@ -1,0 +1,1 @@
+"""Events to the printable report. Pure but for the typesetter."""

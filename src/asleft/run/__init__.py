@@ -1,0 +1,1 @@
+"""The only interpreter of steps: gates, interlocks, intents, recovery. Acts through ports."""
