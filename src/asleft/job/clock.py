@@ -1,6 +1,6 @@
 """Clocks: the one adapter between the Clock port and an asyncio event loop, in real or virtual time.
 
-In virtual time the loop (library ``looptime``) jumps to the next due moment when nothing else is ready, so an
+In virtual time the loop (``job.virtual``) jumps to the next due moment when nothing else is ready, so an
 hour at the car takes as long as its computation::
 
     run_virtual(lambda clock: whole_job(clock))
@@ -13,10 +13,10 @@ from collections.abc import Callable, Coroutine
 from datetime import UTC, datetime, timedelta
 from typing import TypeVar
 
-import looptime
-
 from asleft.model.origin import ClockKind, WallTrust
 from asleft.ports.clock import Timer
+
+from .virtual import VirtualLoop
 
 T = TypeVar("T")
 
@@ -73,7 +73,7 @@ def run_virtual(work: Callable[[LoopClock], Coroutine[None, None, T]], start: da
     async def main() -> T:
         return await work(LoopClock(ClockKind.VIRTUAL, start))
 
-    loop = looptime.new_event_loop(start=0.0)
+    loop = VirtualLoop()
     try:
         return loop.run_until_complete(main())
     finally:
