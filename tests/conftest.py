@@ -1,0 +1,35 @@
+"""Shared settings of all tests: where outside data is, what a skip may not be in continuous integration."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+REPO = Path(__file__).resolve().parents[1]
+
+settings.register_profile("asleft", deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True)
+settings.load_profile("asleft")
+
+
+@pytest.fixture(scope="session")
+def checks() -> Path:
+    """Folder with check values and recordings from outside the project."""
+    folder = Path(os.environ.get("ASLEFT_CHECKS", REPO.parent / "shared" / "checks"))
+    if not folder.is_dir():
+        pytest.skip(f"outside check data not found: {folder} (set ASLEFT_CHECKS)")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Path of the system's Chromium; its absence is a skip, in continuous integration a failure."""
+    for name in ("chromium", "chromium-browser", "google-chrome"):
+        if path := shutil.which(name):
+            return path
+    if os.environ.get("ASLEFT_CI"):
+        pytest.fail("no Chromium, and a skipped browser test is a failure here")
+    pytest.skip("no Chromium on this machine")
