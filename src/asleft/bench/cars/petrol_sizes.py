@@ -1,0 +1,103 @@
+"""Sizes of one petrol bench car, drawn from its seed, and its powertrain built from them.
+
+No two cars are alike: sizes, sensor offsets, deposits and learned values scatter as parts do. All figures are invented
+within what is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..memory import Kept, LearnedValue, Memory
+from ..physics.crank import Crank, EngineSpec
+from ..physics.fuel import FuelControl, FuelSpec
+from ..physics.heat import CoolingSpec, Temperatures
+from ..physics.idle import IdleControl, IdleSpec
+from ..physics.manifold import Manifold
+from ..physics.noise import Noise
+from ..physics.plate_control import PlateControl, PlateSpec
+from ..physics.powertrain import Parts, Powertrain
+from ..physics.steady import learned_idle_air
+from ..physics.supply import Battery, BatterySpec, Supply
+from ..physics.throttle import Throttle, ThrottleSpec
+
+#: What the engine module assumes of every throttle of this model.
+NOMINAL = PlateSpec(bore_mm=52.0, closed_deg=5.5, gap_mm=0.025, discharge=0.70, span_deg=118.0)
+
+#: Window of what the module accepts as a lower stop and as a spring rest, % of sensor A.
+STOP_WINDOW_PCT = (8.0, 18.0)
+REST_WINDOW_PCT = (11.0, 24.0)
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """Learned values of the engine module, in its memory."""
+
+    stop: LearnedValue
+    rest: LearnedValue
+    idle_air: LearnedValue
+    long_trim: LearnedValue
+
+
+def throttle_spec(chance: Noise) -> ThrottleSpec:
+    """Sizes of one throttle body."""
+    return ThrottleSpec(
+        bore_mm=52.0,
+        closed_deg=chance.between(5.2, 5.8),
+        gap_mm=chance.between(0.024, 0.032),
+        gum_fill=chance.between(0.65, 0.85),
+        film_deg=chance.between(0.9, 1.3),
+        rest_deg=chance.between(5.2, 6.2),
+        hold_clean_deg=chance.between(0.02, 0.05),
+        hold_dirty_deg=chance.between(1.5, 1.9),
+        discharge=chance.between(0.68, 0.72),
+        span_deg=118.0,
+        zero_pct=chance.between(11.5, 14.5),
+        slope_a=chance.between(0.99, 1.01),
+        slope_b=chance.between(0.99, 1.01),
+        offset_b_pct=chance.between(-0.8, 0.8),
+        lag_s=chance.between(0.030, 0.045),
+    )
+
+
+def learnt(memory: Memory) -> Learnt:
+    """The learned values in their cells, with defaults of a new module."""
+    low, high = STOP_WINDOW_PCT
+    stop = LearnedValue(memory, "lower stop", default=12.5, low=low, high=high, kept=Kept.LASTING, unit="%")
+    low, high = REST_WINDOW_PCT
+    rest = LearnedValue(memory, "spring rest", default=17.0, low=low, high=high, kept=Kept.LASTING, unit="%")
+    air = LearnedValue(memory, "idle air", default=0.0, low=-1.3, high=1.3, kept=Kept.BATTERY, unit="g/s")
+    trim = LearnedValue(memory, "long-term trim", default=0.0, low=-0.25, high=0.25, kept=Kept.BATTERY)
+    return Learnt(stop, rest, air, trim)
+
+
+def build_powertrain(seed: int, values: Learnt, ambient_c: float) -> Powertrain:
+    """The powertrain of one car as it comes into the workshop: with deposits, everything learned long ago."""
+    chance = Noise(seed, "sizes")
+    throttle = Throttle(throttle_spec(chance), seed, deposits=1.0)
+    engine = EngineSpec(efficiency=chance.between(0.365, 0.385), roughness=chance.between(0.035, 0.055))
+    idle = IdleSpec(warm_rpm=float(chance.whole(67, 74) * 10))
+    fuel = FuelSpec(injector_error=chance.between(-0.03, 0.03))
+    cooling = CoolingSpec(opens_c=chance.between(81.0, 85.0), capacity_j_k=chance.between(23e3, 27e3))
+    battery = Battery(BatterySpec(inner_ohm=chance.between(0.007, 0.011)), charge=chance.between(0.72, 0.92))
+    values.stop.learn(throttle.reading_a(throttle.stop_deg))
+    values.rest.learn(throttle.reading_a(throttle.spring_deg))
+    values.long_trim.learn(-fuel.injector_error)
+    powertrain = Powertrain(
+        Parts(
+            throttle=throttle,
+            manifold=Manifold(2.4e-3, 101_000.0, ambient_c + 273.15),
+            crank=Crank(engine),
+            temperatures=Temperatures(cooling, ambient_c),
+            supply=Supply(battery),
+            plate=PlateControl(NOMINAL, throttle, values.stop, values.rest),
+            idle=IdleControl(idle, values.idle_air),
+            fuel=FuelControl(fuel, values.long_trim),
+            noise=Noise(seed, "combustion"),
+            alternator_v=chance.between(14.1, 14.4),
+        ),
+        ambient_pa=chance.between(99_500.0, 101_800.0),
+    )
+    powertrain.fuel_l = chance.between(18.0, 42.0)
+    values.idle_air.learn(learned_idle_air(powertrain))
+    return powertrain

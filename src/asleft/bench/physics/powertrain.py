@@ -1,0 +1,296 @@
+"""A petrol engine with its control, cooling and supply, put together: one step function of time.
+
+Time runs on a fixed grid of `STEP_S` while anything turns or moves, and in one exact jump while nothing does, so that
+what comes out does not depend on how often somebody looks::
+
+    powertrain = Powertrain(parts)
+    powertrain.key("on")
+    powertrain.advance_to(3.0)
+    powertrain.start()
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import sqrt
+
+from .crank import RAD_S, Crank, friction_nm, pumping_nm, swept_m3_s
+from .flow import AIR_R, choked_flow_function
+from .fuel import FuelControl
+from .heat import Temperatures
+from .idle import IdleControl
+from .manifold import Manifold
+from .noise import Noise
+from .plate_control import Mode, PlateControl
+from .supply import Supply
+from .throttle import Throttle
+
+#: Grid of time while something moves, s.
+STEP_S = 0.02
+
+_CHOKED = choked_flow_function()
+_KELVIN = 273.15
+
+#: What each consumer draws, A at 13 V: common practice, no source.
+CONSUMERS_A = {"lamps": 11.0, "rear heater": 16.0, "blower": 12.0, "cooler": 5.0, "radio": 3.0}
+KEY_ON_A = 8.5
+RUNNING_A = 12.0
+FAN_A = 17.0
+STARTER_A = 165.0
+
+
+@dataclass
+class Parts:
+    """What a powertrain is made of.
+
+    Attributes:
+        throttle, manifold, crank, temperatures, supply: the plant. plate, idle, fuel: the engine module's control.
+        noise: of combustion. alternator_v: what the alternator regulates to, cold. alternator_a: what it can give at
+        2000 rpm.
+    """
+
+    throttle: Throttle
+    manifold: Manifold
+    crank: Crank
+    temperatures: Temperatures
+    supply: Supply
+    plate: PlateControl
+    idle: IdleControl
+    fuel: FuelControl
+    noise: Noise
+    alternator_v: float = 14.25
+    alternator_a: float = 95.0
+
+
+class Powertrain:
+    """The engine and what belongs to it.
+
+    Attributes:
+        now_s: time reached. key_on, running, starter: states. run_s: since start. pedal: 0 to 1.
+        ambient_pa: pressure outside. leak_m2: unmetered effective area between meter and valves. purge_m2: effective
+        area of the purge valve full open. purge: its duty, 0 to 1. consumers: names of what is switched on.
+        metered_kg_s, inlet_kg_s, air_kg_s: past the meter, into the manifold, into the cylinders, over the last step.
+        drag: torque that the drive takes at a given engine speed, N·m, called with (rpm, dt_s).
+    """
+
+    CHANGES = (
+        "now_s", "key_on", "running", "starter", "run_s", "crank_s", "pedal", "ambient_pa", "leak_m2", "purge_m2",
+        "purge", "vapour", "consumers", "cooler_s", "wind_m_s", "metered_kg_s", "inlet_kg_s", "air_kg_s", "starts",
+        "adapt_allowed", "throttle", "manifold", "crank", "temperatures", "supply", "plate", "idle", "fuel", "noise",
+        "alternator_v", "fuel_l",
+    )  # fmt: skip
+
+    def __init__(self, parts: Parts, ambient_pa: float = 101_000.0) -> None:
+        self.throttle = parts.throttle
+        self.manifold = parts.manifold
+        self.crank = parts.crank
+        self.temperatures = parts.temperatures
+        self.supply = parts.supply
+        self.plate = parts.plate
+        self.idle = parts.idle
+        self.fuel = parts.fuel
+        self.noise = parts.noise
+        self.alternator_v = parts.alternator_v
+        self._alternator_a = parts.alternator_a
+        self.now_s = 0.0
+        self.key_on = self.running = self.starter = False
+        self.run_s = self.crank_s = self.pedal = 0.0
+        self.ambient_pa = ambient_pa
+        self.leak_m2 = 0.0
+        self.purge_m2 = 0.45e-6
+        self.purge = 0.0
+        self.vapour = 0.6
+        self.consumers: list[str] = []
+        self.cooler_s = 0.0
+        self.wind_m_s = 0.0
+        self.metered_kg_s = self.inlet_kg_s = self.air_kg_s = 0.0
+        self.fuel_l = 30.0
+        self.starts = 0
+        self.adapt_allowed = True
+        self.drag: Callable[[float, float], float] = lambda _rpm, _dt: 0.0
+        self.alive: Callable[[], bool] = lambda: False
+
+    # -- acts ------------------------------------------------------------------------------------------------------
+
+    def key(self, on: bool) -> None:
+        """Key on, with the power-up check of the throttle, or key off, which stops the engine."""
+        if on and not self.key_on:
+            self.plate.key_on()
+        if not on and self.key_on:
+            self._stop()
+            self.plate.key_off()
+        self.key_on = on
+        self._set_load()
+
+    def start(self) -> None:
+        """Turn the starter until the engine runs, for five seconds at most."""
+        if self.key_on and not self.running:
+            self.starter = True
+            self.crank_s = 0.0
+
+    def switch(self, consumer: str, on: bool) -> None:
+        """Switch a consumer of `CONSUMERS_A` on or off. Raises KeyError: there is none of that name."""
+        if consumer not in CONSUMERS_A:
+            raise KeyError(consumer)
+        if consumer in self.consumers:
+            self.consumers.remove(consumer)
+        if on:
+            self.consumers.append(consumer)
+        self._set_load()
+
+    # -- readings --------------------------------------------------------------------------------------------------
+
+    @property
+    def cooler_on(self) -> bool:
+        """The air conditioning's compressor works: switched on, engine running, in the working part of its cycle."""
+        return self.running and "cooler" in self.consumers and self.cooler_s < 26.0
+
+    @property
+    def module_v(self) -> float:
+        """Supply at the engine module: less than at the battery by what the harness drops, V."""
+        return max(0.0, self.supply.volts - 0.004 * self.supply.load_a - 0.02)
+
+    @property
+    def load_share(self) -> float:
+        """Calculated load, 0 to 1: air drawn over what full throttle would draw at this speed and pressure."""
+        if self.crank.rpm < 50.0:
+            return 0.0
+        full = swept_m3_s(self.crank.spec, self.crank.rpm) * self.ambient_pa / (AIR_R * self.manifold.temperature_k)
+        return min(1.0, self.air_kg_s / full)
+
+    @property
+    def quiet(self) -> bool:
+        """Nothing turns or moves: time may pass in one jump."""
+        return not (
+            self.running
+            or self.starter
+            or self.crank.rpm > 0.0
+            or self.plate.moving
+            or self.alive()
+            or (self.key_on and (self.pedal > 0.02 or self.plate.mode == Mode.FOLLOW))
+        )
+
+    # -- time ------------------------------------------------------------------------------------------------------
+
+    def advance_to(self, t_s: float) -> None:
+        """Bring everything to ``t_s``; never backwards."""
+        while self.now_s < t_s - 1e-9:
+            if self.quiet:
+                self._rest(t_s - self.now_s)
+                self.now_s = t_s
+            else:
+                self._step(STEP_S)
+                self.now_s += STEP_S
+
+    def _rest(self, dt_s: float) -> None:
+        self.temperatures.rest(dt_s)
+        self.supply.rest(dt_s)
+        self.manifold.fill(self.ambient_pa, self.temperatures.intake_c + _KELVIN)
+        self.metered_kg_s = self.inlet_kg_s = self.air_kg_s = 0.0
+
+    def _step(self, dt_s: float) -> None:
+        crank = self.crank
+        heat = self.temperatures
+        turning = self.running or self.starter
+        if self.key_on:
+            self.plate.step(dt_s, turning, self.pedal, self._idle_area_mm2(dt_s) if turning else 0.0)
+        self._breathe(dt_s)
+        if crank.rpm > 0.0 or turning:
+            self._turn(dt_s)
+        elif not turning:
+            heat.rest(dt_s)
+        limit = min(self._alternator_a, 0.055 * crank.rpm) if self.running else 0.0
+        self.supply.step(dt_s, self.alternator_v - 0.007 * (heat.bonnet_c - 20.0), limit)
+
+    def _idle_area_mm2(self, dt_s: float) -> float:
+        heat = self.temperatures
+        run_s = self.run_s
+        self.idle.aim(heat.coolant_c, run_s, self.cooler_on)
+        if not self.running:
+            air = self.idle.spec.warm_g_s * 1.3 + self.idle.spec.cold_g_s * max(0.0, 60.0 - heat.coolant_c) / 25.0
+        else:
+            adapting = (
+                self.adapt_allowed and heat.coolant_c > 75.0 and run_s > 40.0 and self.pedal < 0.02 and self.fuel.closed
+            )
+            air = self.idle.air(dt_s, self.crank.rpm, heat.coolant_c, self.cooler_on, adapting)
+        root = sqrt(AIR_R * (heat.intake_c + _KELVIN))
+        return air * 1e-3 * root / (self.ambient_pa * _CHOKED) * 1e6
+
+    def _breathe(self, dt_s: float) -> None:
+        heat = self.temperatures
+        plate = self.throttle.area_m2 if self.throttle.fitted else 1.5e-3
+        purge = self.purge_m2 * self.purge
+        total = plate + self.leak_m2 + purge
+        intake_k = heat.intake_c + _KELVIN
+        self.manifold.temperature_k = intake_k + 0.18 * (heat.coolant_c - heat.intake_c)
+        swept = swept_m3_s(self.crank.spec, self.crank.rpm)
+        flows = self.manifold.step(dt_s, total, self.ambient_pa, intake_k, swept)
+        self.inlet_kg_s = flows.inlet
+        self.air_kg_s = flows.outlet
+        self.metered_kg_s = flows.inlet * plate / total
+
+    def _turn(self, dt_s: float) -> None:
+        crank = self.crank
+        heat = self.temperatures
+        fuel_w = self._burn(dt_s) if self.running else self._no_fire(dt_s)
+        omega = max(crank.rpm, 150.0) * RAD_S
+        friction = friction_nm(crank.spec, crank.rpm, heat.coolant_c)
+        taken = friction + pumping_nm(crank.spec, self.ambient_pa, self.manifold.pressure_pa)
+        taken += self.supply.alternator_w / omega + (9.0 if self.cooler_on else 0.0) + self.drag(crank.rpm, dt_s)
+        starter = max(0.0, 95.0 * (1.0 - crank.rpm / 380.0)) * self.supply.volts / 11.0 if self.starter else 0.0
+        crank.turn(dt_s, taken if crank.rpm > 1.0 or starter else 0.0, starter)
+        heat.run(dt_s, 0.30 * fuel_w + friction * crank.rpm * RAD_S, self.air_kg_s * 1070.0, self.wind_m_s)
+        if self.starter:
+            self._cranking(dt_s)
+        elif self.running:
+            self.run_s += dt_s
+            self.cooler_s = (self.cooler_s + dt_s) % 40.0
+            if crank.rpm < 180.0:
+                self._stop()
+        elif crank.rpm < 30.0:
+            crank.rpm = 0.0
+        self._set_load()
+
+    def _burn(self, dt_s: float) -> float:
+        heat = self.temperatures
+        total = max(self.inlet_kg_s, 1e-9)
+        share = min(1.2, max(0.3, self.metered_kg_s / total))
+        purge = self.purge_m2 * self.purge / (self.throttle.area_m2 + self.leak_m2 + self.purge_m2 * self.purge)
+        self.fuel.step(dt_s, share, purge * self.vapour * 2.0, self.run_s, heat.coolant_c)
+        wanted = 0.28 if self.fuel.closed and heat.coolant_c > 78.0 and self.run_s > 90.0 else 0.0
+        self.purge += (wanted - self.purge) * dt_s / 30.0 if abs(wanted - self.purge) > 1e-4 else 0.0
+        warm_up = 8.0 if heat.catalyst_c < 250.0 and self.pedal < 0.02 else 0.0
+        spark = self.idle.spark_deg - warm_up if self.pedal < 0.02 else 22.0
+        fuel_w = self.crank.burn(dt_s, self.air_kg_s, self.fuel.lambda_, spark, self.noise.normal())
+        self.fuel_l -= fuel_w * dt_s / 43.0e6 / 0.745
+        return fuel_w
+
+    def _no_fire(self, dt_s: float) -> float:
+        self.crank.burn(dt_s, 0.0, 1.0, 0.0, 0.0)
+        return 0.0
+
+    def _cranking(self, dt_s: float) -> None:
+        self.crank_s += dt_s
+        if self.crank_s > 0.6 and self.crank.rpm > 150.0 and self.throttle.fitted and not self.running:
+            self.running = True
+            self.run_s = 0.0
+            self.starts += 1
+        if (self.running and self.crank.rpm > 450.0) or self.crank_s > 5.0:
+            self.starter = False
+            self.running = self.running and self.crank.rpm > 300.0
+
+    def _stop(self) -> None:
+        self.running = self.starter = False
+        self.purge = 0.0
+        self.idle.rest()
+        self.fuel.rest()
+        self._set_load()
+
+    def _set_load(self) -> None:
+        load = 0.03
+        if self.key_on:
+            load = KEY_ON_A + sum(CONSUMERS_A[name] for name in self.consumers)
+            load += (RUNNING_A if self.running else 0.0) + (STARTER_A if self.starter else 0.0)
+            load += FAN_A if self.temperatures.fan or self.cooler_on else 0.0
+        self.supply.load_a = load
