@@ -2,8 +2,8 @@
 
 The engine listens on the loopback address and writes port and a token into ``engine.json`` in the data folder, readable
 by its owner only. A request is one line ``{"token", "command", ...}``; the answer is one line ``{"result"}`` or
-``{"error", "code"}``. The command ``watch`` turns the connection into the live feed: newest values only, so a slow reader
-misses some.
+``{"error", "code"}``. The command ``watch`` turns the connection into the live feed: newest values only, so a slow
+reader misses some.
 """
 
 from __future__ import annotations
