@@ -53,6 +53,11 @@ class Code(StrEnum):
     RECORD_DAMAGED = "record-damaged"
     KEY_UNUSABLE = "key-unusable"
     JOB_UNKNOWN = "job-unknown"
+    JOB_NUMBER = "job-number"
+    JOB_EXISTS = "job-exists"
+    JOB_IN_USE = "job-in-use"
+    JOB_CLOSED = "job-closed"
+    ORIGIN_DIFFERS = "origin-differs"
     ENGINE_ABSENT = "engine-absent"
     ACT_UNKNOWN = "act-unknown"
     INTERNAL = "internal"
@@ -127,6 +132,17 @@ TEXTS: dict[Code, tuple[str, str]] = {
     ),
     Code.KEY_UNUSABLE: ("The signing key cannot be used.", "Check file, owner and rights of the key."),
     Code.JOB_UNKNOWN: ("There is no job with this number.", "List the jobs and choose one."),
+    Code.JOB_NUMBER: (
+        "This cannot be a job's number.",
+        "Use letters, digits, dot, dash and underscore, at most 64, beginning with a letter or digit.",
+    ),
+    Code.JOB_EXISTS: ("A job with this number exists already.", "Go on with it, or choose another number."),
+    Code.JOB_IN_USE: ("Another program is writing this job.", "Close it there; looking at it needs no lease."),
+    Code.JOB_CLOSED: ("This job is closed; nothing more is written to it.", "Open a new job for new work."),
+    Code.ORIGIN_DIFFERS: (
+        "This job began on another kind of link.",
+        "Open a new job; vehicle, bench and replay are never mixed in one record.",
+    ),
     Code.ENGINE_ABSENT: ("The engine does not answer.", "Start it; the record up to here is safe."),
     Code.ACT_UNKNOWN: ("The bench car cannot do this.", "Choose one of the acts it lists, with their arguments."),
     Code.INTERNAL: ("A fault of the program.", "The record is safe up to here; please report what you did."),
@@ -175,6 +191,14 @@ class LinkError(AsleftError):
 
 class ModuleError(AsleftError):
     """A control module was silent, refused or answered out of form."""
+
+
+class RefusedError(ModuleError):
+    """A control module gave a negative response; ``refusal`` is its code. Source: ISO 14229-1, annex A."""
+
+    def __init__(self, refusal: int, detail: str = "", where: str = "") -> None:
+        self.refusal = refusal
+        super().__init__(Code.MODULE_REFUSED, f"{refusal:02X}{': ' + detail if detail else ''}", where)
 
 
 class RunError(AsleftError):
