@@ -24,6 +24,7 @@ Time of the car, t_s, is 0 when it is attached and goes on with the clock.
 from __future__ import annotations
 
 import inspect
+import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol, cast, runtime_checkable
 
@@ -91,7 +92,6 @@ class CarBase:
         self.tick_s = tick_s
         self._clock: Clock | None = None
         self._start_s = 0.0
-        self._ticks = 0
         self._timer: Timer | None = None
         self._powered = False
 
@@ -128,10 +128,10 @@ class CarBase:
     def _schedule_tick(self) -> None:
         clock = self._clock
         if clock is not None:
-            self._timer = clock.call_at(self._start_s + self.now_s() + self.tick_s, self._tick)
+            ticks = math.floor(self.now_s() / self.tick_s + 1e-6) + 1
+            self._timer = clock.call_at(self._start_s + ticks * self.tick_s, self._tick)
 
     def _tick(self) -> None:
-        self._ticks += 1
         self.advance()
         for module in self.modules:
             module.poll()

@@ -9,11 +9,13 @@ Build them with the makers below::
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from .memory import Kept
-from .service import Condition
+from udsoncan.Request import Request
+
+from .memory import Kept, Memory
+from .service import Condition, Conversation, Later, Refuse, allowed, parse, positive, require
 
 #: Sessions in which writing is allowed unless said otherwise: extended.
 EXTENDED = frozenset({0x03})
@@ -102,15 +104,15 @@ def coding(
     initial: bytes,
     *,
     checksum: Callable[[bytes], bytes] | None = None,
-    allowed: Mapping[int, int] | None = None,
+    changeable: Mapping[int, int] | None = None,
     write: Write | None = None,
 ) -> Identifier:
-    """Bit-field coding: the last bytes are ``checksum`` of those before; bits outside ``allowed`` (byte -> mask) refuse.
+    """Bit-field coding whose last bytes are ``checksum`` of those before; other bits than ``changeable`` refuse (31).
 
     Args:
         initial: body without checksum; it is appended here.
         checksum: of the body; None: no checksum.
-        allowed: byte index -> mask of bits that may differ from ``initial``; None: all.
+        changeable: byte index -> mask of bits that may differ from ``initial``; None: all.
     """
     width = len(checksum(initial)) if checksum else 0
     whole = initial + (checksum(initial) if checksum else b"")
@@ -120,11 +122,116 @@ def coding(
         body = data[: len(data) - width]
         if checksum and checksum(body) != data[len(data) - width :]:
             return 0x31
-        if allowed is not None and any(
-            (a ^ b) & ~allowed.get(i, 0) & 0xFF for i, (a, b) in enumerate(zip(body, initial, strict=True))
-        ):
+        if changeable is not None and _differs_outside(body, initial, changeable):
             return 0x31
         return base.check(data)
 
     rule = Write(base.sessions, base.level, base.conditions, check, base.done, base.takes_s)
     return Identifier(did, name, initial=whole, write=rule)
+
+
+def _differs_outside(body: bytes, initial: bytes, masks: Mapping[int, int]) -> bool:
+    pairs = enumerate(zip(body, initial, strict=True))
+    return any((new ^ old) & ~masks.get(index, 0) & 0xFF for index, (new, old) in pairs)
+
+
+class IdentifierService:
+    """Services 22 (several identifiers in one request), 2E and 2F over a module's identifiers and memory."""
+
+    sids = (0x22, 0x2E, 0x2F)
+
+    def __init__(self, identifiers: Iterable[Identifier], memory: Memory, longest_answer: int = 4095) -> None:
+        self._memory = memory
+        self._longest = longest_answer
+        self._known: dict[int, Identifier] = {}
+        for item in identifiers:
+            if item.did in self._known:
+                raise ValueError(f"identifier {item.did:04X} is declared twice")
+            self._known[item.did] = item
+            if item.initial is not None:
+                memory.declare(cell(item.did), item.initial, item.kept)
+
+    def handle(self, request: bytes, talk: Conversation) -> bytes:
+        """Answer 22, 2E or 2F."""
+        parsed = parse(request)
+        data = parsed.data or b""
+        match request[0]:
+            case 0x22:
+                return positive(parsed, self._read(data, talk))
+            case 0x2E:
+                return self._write(parsed, data, talk)
+            case _:
+                return positive(parsed, self._control(data, talk))
+
+    def peek(self, did: int) -> bytes:
+        """Content now, no conditions asked. Raises KeyError: unknown."""
+        item = self._known[did]
+        return item.read() if item.read is not None else bytes(self._memory[cell(did)])
+
+    def writes(self, did: int) -> int:
+        """How often a stored identifier was written."""
+        return self._memory.writes(cell(did))
+
+    def _find(self, data: bytes) -> Identifier:
+        item = self._known.get(int.from_bytes(data[:2], "big"))
+        if item is None:
+            raise Refuse(0x31)
+        return item
+
+    def _read(self, data: bytes, talk: Conversation) -> bytes:
+        """All known identifiers of the request; one alone that is unknown, or all unknown, is out of range."""
+        if not data or len(data) % 2:
+            raise Refuse(0x13)
+        answer = bytearray()
+        for start in range(0, len(data), 2):
+            item = self._known.get(int.from_bytes(data[start : start + 2], "big"))
+            if item is None:
+                continue
+            allowed(item.read_sessions, item.read_level, talk)
+            require(item.conditions)
+            answer += item.did.to_bytes(2, "big") + self.peek(item.did)
+        if not answer:
+            raise Refuse(0x31)
+        if len(answer) >= self._longest:
+            raise Refuse(0x14)
+        return bytes(answer)
+
+    def _write(self, parsed: Request, data: bytes, talk: Conversation) -> bytes:
+        if len(data) < 3:
+            raise Refuse(0x13)
+        item = self._find(data)
+        rule = item.write
+        if rule is None:
+            raise Refuse(0x31)
+        allowed(rule.sessions, rule.level, talk)
+        content = data[2:]
+        if item.initial is not None and len(content) != len(item.initial):
+            raise Refuse(0x13)
+        require(rule.conditions)
+        refusal = rule.check(content)
+        if refusal is not None:
+            raise Refuse(refusal)
+
+        def store() -> bytes:
+            if item.initial is not None:
+                self._memory[cell(item.did)] = content
+            rule.done(content)
+            return positive(parsed, data[:2])
+
+        if rule.takes_s > 0.0:
+            raise Later(rule.takes_s, store)
+        return store()
+
+    def _control(self, data: bytes, talk: Conversation) -> bytes:
+        if len(data) < 3:
+            raise Refuse(0x13)
+        item = self._find(data)
+        if item.control is None:
+            raise Refuse(0x31)
+        allowed(EXTENDED, None, talk)
+        return data[:3] + item.control(data[2], data[3:])
+
+
+def cell(did: int) -> str:
+    """Name of the memory cell of a stored identifier."""
+    return f"identifier {did:04X}"

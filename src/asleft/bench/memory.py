@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from enum import StrEnum, unique
-from typing import Any
+from typing import Any, cast
 
 
 @unique
@@ -62,7 +62,7 @@ class Memory:
         return self._writes[name]
 
     def lose(self, kept: Kept) -> None:
-        """Forget what is kept no longer than ``kept``: power loss also loses nothing else, battery loss loses power's."""
+        """Forget what is kept no longer than ``kept``; a lost battery loses the power cells too."""
         lost = {Kept.POWER} if kept is Kept.POWER else {Kept.POWER, Kept.BATTERY}
         for name, kind in self._kept.items():
             if kind in lost:
@@ -110,7 +110,7 @@ class LearnedValue:
         self.high = high
         self.unit = unit
         memory.declare(name, default, kept)
-        memory.declare(f"{name}: learned", False, kept)  # noqa: FBT003
+        memory.declare(f"{name}: learned", False, kept)
 
     @property
     def value(self) -> float:
@@ -147,4 +147,6 @@ def _to_json(value: Any) -> Any:
 
 
 def _from_json(value: Any) -> Any:
-    return bytes.fromhex(value["hex"]) if isinstance(value, dict) and set(value) == {"hex"} else value  # pyright: ignore[reportUnknownArgumentType]
+    if isinstance(value, dict) and "hex" in value:
+        return bytes.fromhex(str(cast("dict[str, Any]", value)["hex"]))
+    return cast(Any, value)

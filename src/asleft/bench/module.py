@@ -19,20 +19,29 @@ car's tick; the callables are only called after the car's physics was brought to
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from asleft.ports.bus import Bus
 from asleft.ports.clock import Clock
 
-from .identifiers import Identifier
-from .memory import Memory
-from .obd import Obd
-from .routines import Routine, RoutineState
-from .security import SecurityLevel
-from .service import Condition, Service
+from .answering import Answering
+from .broadcast import Broadcast, Broadcaster
+from .identifiers import Identifier, IdentifierService
+from .memory import Kept, Memory
+from .obd import Obd, ObdService
+from .routines import Routine, RoutineService, RoutineState
+from .security import SecurityLevel, SecurityService
+from .server import PENDING, Server, negative
+from .service import Condition, Conversation, Later, Service
+from .sessions import DEFAULT_SESSION, Sessions, SessionService, Timing
+from .transport import IsoTpNode, TransportSettings
 from .trouble_memory import TroubleCode, TroubleMemory
+from .trouble_service import TroubleService
+
+__all__ = ["Address", "Broadcast", "ControlModule", "Sessions", "Timing"]
 
 
 @dataclass(frozen=True)
@@ -44,17 +53,19 @@ class Address:
         response: identifier of its answers.
         extended: 29-bit identifiers.
         functional: identifiers of functional requests it hears.
+        padding: fills its frames to 8 bytes; None: short frames.
     """
 
     request: int
     response: int
     extended: bool = False
     functional: tuple[int, ...] = (0x7DF,)
+    padding: int | None = 0xCC
 
     @classmethod
     def normal(cls, request: int, response: int, functional: tuple[int, ...] = (0x7DF,)) -> Address:
         """11-bit pair, as 7E0 / 7E8."""
-        return cls(request, response, False, functional)  # noqa: FBT003
+        return cls(request, response, functional=functional)
 
     @classmethod
     def fixed(cls, target: int, tester: int = 0xF1) -> Address:
@@ -65,56 +76,6 @@ class Address:
             extended=True,
             functional=(0x18DB3300 | tester,),
         )
-
-
-@dataclass(frozen=True)
-class Timing:
-    """How fast a module is, all s.
-
-    Attributes:
-        latency_s: from the end of a request to the start of the answer.
-        jitter_s: added to it, evenly spread from 0 to this, seeded by the module's name.
-        p2_s, p2_star_s: limits it tells in the answer to 10 and keeps.
-        s3_s: session falls back to default after this long without a request.
-        boot_s: silent after power-on and after 11.
-        after_run_s: still answers this long after power-off.
-        stmin, block_size: of its flow control frames (raw byte, frames).
-    """
-
-    latency_s: float = 0.005
-    jitter_s: float = 0.0
-    p2_s: float = 0.050
-    p2_star_s: float = 5.0
-    s3_s: float = 5.0
-    boot_s: float = 0.3
-    after_run_s: float = 0.0
-    stmin: int = 0
-    block_size: int = 8
-
-
-@dataclass(frozen=True)
-class Broadcast:
-    """A cyclic frame the module sends while awake: identifier, period in s, and its data at the moment of sending."""
-
-    id: int
-    period_s: float
-    data: Callable[[], bytes]
-    extended: bool = False
-
-
-@dataclass(frozen=True)
-class Sessions:
-    """Sessions a module has and what it asks before it changes into one.
-
-    Attributes:
-        supported: session numbers (01 default, 02 programming, 03 extended, others by maker).
-        conditions: session -> conditions looked at before entering.
-        reset_conditions: looked at before 11.
-    """
-
-    supported: frozenset[int] = frozenset({0x01, 0x02, 0x03})
-    conditions: Mapping[int, tuple[Condition, ...]] = field(default_factory=dict[int, tuple[Condition, ...]])
-    reset_conditions: tuple[Condition, ...] = ()
 
 
 class ControlModule:
@@ -128,7 +89,7 @@ class ControlModule:
         snapshot: identifiers stored in a code's freeze frame (19 04).
         timing: how fast it is.
         busy: while this gives True every request is answered with 21.
-        clear_conditions: looked at before 14 and 04.
+        clear_conditions: looked at before 14.
         services: further services; they win over the built-in ones of the same identifier.
         without: service identifiers it does not have (answers 11), as ``{0x27, 0x2F}``.
     """
@@ -156,63 +117,249 @@ class ControlModule:
         self.name = name
         self.address = address
         self.memory = memory or Memory()
-        self.codes: TroubleMemory = TroubleMemory(codes)
-        raise NotImplementedError
+        self.timing = timing or Timing()
+        self._seed = zlib.crc32(name.encode())
+        self._snapshot = snapshot
+        self._identifiers = IdentifierService(identifiers, self.memory)
+        self._routines = RoutineService(routines)
+        self.codes = TroubleMemory(codes, self._freeze_frame if snapshot else None)
+        self._security = SecurityService(security, self._seed)
+        self._obd = ObdService(obd, self.codes) if obd is not None else None
+        self._talk = Conversation(self._now, session_changed=self._change_session, restart=self._ask_restart)
+        self._server = Server(
+            self._services(sessions or Sessions(), clear_conditions, services), self._talk, busy, without
+        )
+        self._answering = Answering(self._server, self.timing, self._seed)
+        self._broadcaster = Broadcaster(broadcasts, self._send_broadcast)
+        self._clock: Clock | None = None
+        self._node: IsoTpNode | None = None
+        self._refresh: Callable[[], None] = lambda: None
+        self._powered = False
+        self._awake = False
+        self._generation = 0
+        self._restart_kind: int | None = None
+        if self._obd is not None:
+            self.codes.on_failure = self._obd.failed
+            self.codes.on_clear = self._obd.cleared
+
+    def _services(
+        self, sessions: Sessions, clear_conditions: tuple[Condition, ...], more: Iterable[Service]
+    ) -> list[Service]:
+        own: list[Service] = [
+            SessionService(sessions, self.timing),
+            self._identifiers,
+            self._routines,
+            TroubleService(self.codes, clear_conditions),
+            self._security,
+        ]
+        return [*own, *([self._obd] if self._obd is not None else []), *more]
 
     # -- host: called by CarBase -----------------------------------------------------------------------------------
 
     def attach(self, bus: Bus, clock: Clock, refresh: Callable[[], None] = lambda: None) -> None:
         """Join the bus; ``refresh`` brings the physics to the present and is called before values are read."""
-        raise NotImplementedError
+        self._clock = clock
+        self._refresh = refresh
+        where = self.address
+        settings = TransportSettings(
+            where.request,
+            where.response,
+            where.extended,
+            where.functional,
+            self.timing.stmin,
+            self.timing.block_size,
+            where.padding,
+        )
+        self._node = IsoTpNode(bus, clock, settings, self._on_request, name=self.name, hears=lambda: self._awake)
+        self._answering.attach(clock, self._send, self._after_answer)
+        if self._awake:
+            self._broadcaster.start(clock)
 
     def detach(self) -> None:
         """Leave the bus and stop all timers."""
-        raise NotImplementedError
+        self._generation += 1
+        self._answering.stop()
+        self._broadcaster.stop()
+        if self._node is not None:
+            self._node.leave()
+        self._node = None
+        self._clock = None
 
     def power_on(self) -> None:
         """Key on: boots (silent for ``boot_s``), a new operation cycle begins."""
-        raise NotImplementedError
+        if self._powered:
+            return
+        self._powered = True
+        self.codes.cycle_start()
+        if self._awake:
+            self._generation += 1  # it was in its after-run: it does not fall asleep any more
+        else:
+            self._boot()
 
     def power_off(self) -> None:
-        """Key off: the operation cycle ends; silent after ``after_run_s``; power memory is lost."""
-        raise NotImplementedError
+        """Key off: the operation cycle ends; silent after ``after_run_s``, then power memory is lost."""
+        if not self._powered:
+            return
+        self._powered = False
+        self.codes.cycle_end()
+        self._later(self.timing.after_run_s, self._sleep_unless_powered)
 
     def battery_lost(self) -> None:
-        """Battery taken away (power is off): battery memory is lost."""
-        raise NotImplementedError
+        """Battery taken away: asleep at once, battery memory is lost."""
+        self._powered = False
+        self._sleep()
+        self.memory.lose(Kept.BATTERY)
 
     def poll(self) -> None:
-        """Slow work at the car's tick: trouble codes, moving routines."""
-        raise NotImplementedError
+        """Slow work at the car's tick: trouble codes, moving routines. Nothing while asleep."""
+        if self._awake:
+            self.codes.storing = self._talk.code_setting
+            self.codes.poll(self._now())
+            self._routines.poll(self._now())
 
     def save(self) -> dict[str, Any]:
         """Memory, codes, counters as JSON values; the conversation is not saved (default session after)."""
-        raise NotImplementedError
+        frozen = {str(pid): data.hex() for pid, data in self._obd.freeze.items()} if self._obd is not None else {}
+        return {
+            "memory": self.memory.save(),
+            "codes": self.codes.save(),
+            "freeze": frozen,
+            "wrong keys": {str(level): count for level, count in self._security.wrong.items()},
+        }
 
     def restore(self, state: Mapping[str, Any], *, powered: bool) -> None:
-        """Take over what `save` gave, before it is attached."""
-        raise NotImplementedError
+        """Take over what `save` gave, before it is attached; powered, it is awake at once."""
+        self.memory.restore(state["memory"])
+        self.codes.restore(state["codes"])
+        if self._obd is not None:
+            self._obd.freeze = {int(pid): bytes.fromhex(data) for pid, data in state["freeze"].items()}
+        self._security.wrong.update({int(level): int(count) for level, count in state["wrong keys"].items()})
+        self._powered = self._awake = powered
 
     # -- for the physics and for grading ---------------------------------------------------------------------------
 
     @property
     def awake(self) -> bool:
         """Powered (or in after-run) and booted: it answers."""
-        raise NotImplementedError
+        return self._awake
 
     @property
     def session(self) -> int:
         """Active session."""
-        raise NotImplementedError
+        return self._talk.session
 
     def routine_state(self, rid: int) -> RoutineState:
-        """Where a routine stands."""
-        raise NotImplementedError
+        """Where a routine stands. Raises KeyError: unknown."""
+        return self._routines.state(rid)
 
     def peek(self, did: int) -> bytes:
         """What 22 would give now, for grading; raises KeyError when the identifier is unknown."""
-        raise NotImplementedError
+        return self._identifiers.peek(did)
+
+    def writes(self, did: int) -> int:
+        """How often a stored identifier was written."""
+        return self._identifiers.writes(did)
 
     def handle(self, request: bytes, *, functional: bool = False) -> bytes | None:
         """Answer a request at once, without a bus and without latency; a later answer is given as 78 first."""
-        raise NotImplementedError
+        self._refresh()
+        try:
+            answer = self._server.answer(request, functional=functional)
+        except Later:
+            return negative(request[0], PENDING)
+        self._after_answer()
+        return answer
+
+    # -- inside ----------------------------------------------------------------------------------------------------
+
+    def _now(self) -> float:
+        return self._clock.now() if self._clock is not None else 0.0
+
+    def _later(self, delay_s: float, call: Callable[[], None]) -> None:
+        """After a while, unless it was restarted, put to sleep or detached in between; at once without a clock."""
+        clock, generation = self._clock, self._generation
+        if clock is None or delay_s <= 0.0:
+            call()
+            return
+
+        def still() -> None:
+            if generation == self._generation:
+                call()
+
+        clock.call_at(clock.now() + delay_s, still)
+
+    def _on_request(self, request: bytes, functional: bool) -> None:
+        if self._awake and request:
+            self._refresh()
+            self._answering.request(request, functional=functional)
+
+    def _send(self, answer: bytes) -> None:
+        if self._node is not None and self._awake:
+            self._node.send(answer)
+
+    def _send_broadcast(self, broadcast: Broadcast) -> None:
+        if self._node is not None and self._talk.normal_sending:
+            self._refresh()
+            self._node.node.send(broadcast.frame())
+
+    def _after_answer(self) -> None:
+        """After an answer has gone: the restart that 11 asked for, and the session's time."""
+        if self._restart_kind is not None:
+            kind, self._restart_kind = self._restart_kind, None
+            self._restart(kind)
+        elif self._talk.session != DEFAULT_SESSION:
+            self._answering.restart_s3(self._session_over)
+
+    def _ask_restart(self, kind: int) -> None:
+        self._restart_kind = kind
+
+    def _restart(self, kind: int) -> None:
+        self._sleep(keep_frames=True)
+        if kind in {0x01, 0x02}:
+            self.memory.lose(Kept.POWER)
+            self.codes.cycle_end()
+            self.codes.cycle_start()
+        self._boot()
+
+    def _boot(self) -> None:
+        self._generation += 1
+        self._later(self.timing.boot_s, self._wake)
+
+    def _wake(self) -> None:
+        if not self._powered:
+            return
+        self._awake = True
+        self._security.restarted(self._now())
+        if self._clock is not None:
+            self._broadcaster.start(self._clock)
+
+    def _sleep_unless_powered(self) -> None:
+        if not self._powered:
+            self._sleep()
+            self.memory.lose(Kept.POWER)
+
+    def _sleep(self, *, keep_frames: bool = False) -> None:
+        self._generation += 1
+        self._awake = False
+        self._answering.stop()
+        self._broadcaster.stop()
+        if self._node is not None and not keep_frames:
+            self._node.stop()
+        self._change_session(DEFAULT_SESSION)
+
+    def _session_over(self) -> None:
+        if self._talk.session != DEFAULT_SESSION:
+            self._change_session(DEFAULT_SESSION)
+
+    def _change_session(self, session: int) -> None:
+        talk = self._talk
+        if session == DEFAULT_SESSION:
+            self._routines.stop_all()
+            talk.code_setting = True
+            talk.normal_sending = True
+        talk.session = session
+        talk.unlocked.clear()
+
+    def _freeze_frame(self) -> bytes:
+        parts = [did.to_bytes(2, "big") + self._identifiers.peek(did) for did in self._snapshot]
+        return bytes([len(parts)]) + b"".join(parts)

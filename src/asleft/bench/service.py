@@ -5,7 +5,7 @@ A service is an object with the service identifiers it answers and one method::
     class Hello:
         sids = (0xBA,)
 
-        def handle(self, request: bytes, talk: Conversation) -> bytes | Later | None:
+        def handle(self, request: bytes, talk: Conversation) -> bytes | None:
             if talk.session == 0x01:
                 raise Refuse(0x7F)
             return bytes([0xFA])
@@ -16,6 +16,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Protocol
+
+from udsoncan.Request import Request
+from udsoncan.Response import Response
 
 #: A condition looks at the car now: None when it holds, else the negative response code that says why not.
 Condition = Callable[[], "int | None"]
@@ -92,6 +95,37 @@ def require(conditions: Iterable[Condition]) -> None:
             raise Refuse(nrc)
 
 
+def allowed(sessions: frozenset[int], level: int | None, talk: Conversation) -> None:
+    """Raise `Refuse`: 7F outside ``sessions`` (empty: all), 33 while security level ``level`` is locked."""
+    if sessions and talk.session not in sessions:
+        raise Refuse(0x7F)
+    if level is not None and level not in talk.unlocked:
+        raise Refuse(0x33)
+
+
 def refuse_if(test: Callable[[], bool], nrc: int) -> Condition:
     """A condition that refuses with ``nrc`` while ``test`` is true: ``refuse_if(lambda: engine.rpm > 50, 0x83)``."""
     return lambda: nrc if test() else None
+
+
+def parse(request: bytes) -> Request:
+    """A request read by udsoncan; sub-function without its suppress bit. Raises `Refuse` (11): no such service."""
+    parsed = Request.from_payload(request)
+    if parsed.service is None:
+        raise Refuse(0x11)
+    if parsed.service.use_subfunction() and parsed.subfunction is None:
+        raise Refuse(0x13)
+    return parsed
+
+
+def positive(request: Request, data: bytes = b"") -> bytes:
+    """The bytes of a positive answer, built by udsoncan."""
+    return Response(service=request.service, code=0, data=data).get_payload()
+
+
+def need_length(data: bytes | None, least: int, most: int | None = None) -> bytes:
+    """The data of a request; raises `Refuse` (13) when it is shorter or longer than asked."""
+    content = data or b""
+    if len(content) < least or len(content) > (least if most is None else most):
+        raise Refuse(0x13)
+    return content
