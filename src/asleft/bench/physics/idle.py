@@ -21,7 +21,8 @@ class IdleSpec:
         warm_rpm: target when warm. cold_rpm: more at 30 °C and below, fading to nothing at 78 °C. start_rpm: more
         for the first half minute after a cold start. cooler_rpm: more with the air conditioning.
         warm_g_s: air of a typical warm engine at idle. cold_g_s: more at 20 °C. cooler_g_s: more with the air
-        conditioning. proportional_g_s, integral_g_s: per rpm, and per rpm and second. authority_g_s: largest integral.
+        conditioning. proportional_g_s, integral_g_s: per rpm, and per rpm and second. authority_g_s: largest integral;
+        reduced_g_s: the same while the module does not trust the throttle's stop.
         spark_deg: base spark at idle. spark_per_rpm: degrees per rpm of error. spark_span_deg: its authority.
     """
 
@@ -35,21 +36,26 @@ class IdleSpec:
     proportional_g_s: float = 0.0012
     integral_g_s: float = 0.0011
     authority_g_s: float = 0.5
+    reduced_g_s: float = 0.15
     spark_deg: float = 6.0
     spark_per_rpm: float = 0.07
     spark_span_deg: float = 9.0
 
 
 class IdleControl:
-    """One idle control. ``learned`` is the learned air in g/s, ``integral_g_s`` what the integral carries."""
+    """One idle control. ``learned`` is the learned air in g/s, ``integral_g_s`` what the integral carries.
+
+    ``reduced`` says that the module does not trust the throttle's stop.
+    """
 
     CHANGES = ("integral_g_s", "target_rpm", "spark_deg")
-    __slots__ = ("integral_g_s", "learned", "spark_deg", "spec", "target_rpm")
+    __slots__ = ("integral_g_s", "learned", "reduced", "spark_deg", "spec", "target_rpm")
 
     def __init__(self, spec: IdleSpec, learned: Learned) -> None:
         self.spec = spec
         self.learned = learned
         self.integral_g_s = 0.0
+        self.reduced = False
         self.target_rpm = spec.warm_rpm
         self.spark_deg = spec.spark_deg
 
@@ -78,7 +84,7 @@ class IdleControl:
         table = (spec.warm_g_s + (spec.cooler_g_s if cooler else 0.0)) * (0.35 + 0.65 * self.target_rpm / spec.warm_rpm)
         table += spec.cold_g_s * exp(-(coolant_c - 20.0) / 26.0)
         if abs(error) < 400.0:
-            limit = spec.authority_g_s
+            limit = spec.reduced_g_s if self.reduced else spec.authority_g_s
             self.integral_g_s = min(limit, max(-limit, self.integral_g_s + spec.integral_g_s * error * dt_s))
         if adapting:
             before = self.learned.value

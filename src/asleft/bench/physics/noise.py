@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, cast
+from typing import Any
 
 from numpy.random import PCG64, Generator, SeedSequence
 
@@ -48,9 +48,9 @@ class Noise:
     def restore(self, state: Mapping[str, Any]) -> None:
         """Go on where `save` was called."""
         if state["block"] is not None:
-            self._bits.state = cast("Any", state["block"])
+            self._bits.state = state["block"]
             self._draw()
-        self._bits.state = cast("Any", state["now"])
+        self._bits.state = state["now"]
         self._next = int(state["next"])
 
     def _draw(self) -> None:

@@ -33,7 +33,7 @@ class PlateSpec:
     Attributes:
         bore_mm, closed_deg, gap_mm, discharge, span_deg: nominal throttle, clean.
         tolerance_pct: largest departure of the measured stop from the learned one, in % of sensor A.
-        start_deg: opening for starting. pedal_deg: opening at full pedal.
+        pedal_deg: opening at full pedal; reduced_deg: the most while the stop is not trusted and the engine runs.
     """
 
     bore_mm: float
@@ -42,8 +42,8 @@ class PlateSpec:
     discharge: float
     span_deg: float
     tolerance_pct: float = 0.55
-    start_deg: float = 6.5
     pedal_deg: float = 78.0
+    reduced_deg: float = 22.0
 
 
 #: Steps of a movement: (seconds, what). ``close`` and ``open`` drive, ``free`` lets go, ``wait`` does nothing;
@@ -148,7 +148,9 @@ class PlateControl:
         elif running:
             self._steps.clear()
             self.mode = Mode.RUN
-            self.command_deg = max(self.opening_for_flow(idle_area_mm2), pedal * self.spec.pedal_deg)
+            asked = pedal * self.spec.pedal_deg
+            asked = min(asked, self.spec.reduced_deg) if self.stop_wrong else asked
+            self.command_deg = max(self.opening_for_flow(idle_area_mm2), asked)
             self._drive(dt_s)
         elif pedal > 0.02 or self.mode == Mode.FOLLOW:
             self._follow(dt_s, pedal)

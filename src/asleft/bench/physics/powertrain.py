@@ -210,9 +210,9 @@ class Powertrain:
         if not self.running:
             air = self.idle.spec.warm_g_s * 1.3 + self.idle.spec.cold_g_s * max(0.0, 60.0 - heat.coolant_c) / 25.0
         else:
-            adapting = (
-                self.adapt_allowed and heat.coolant_c > 75.0 and run_s > 40.0 and self.pedal < 0.02 and self.fuel.closed
-            )
+            self.idle.reduced = bool(self.plate.stop_wrong)
+            settled = heat.coolant_c > 75.0 and run_s > 40.0 and self.pedal < 0.02 and self.fuel.closed
+            adapting = settled and self.adapt_allowed and not self.idle.reduced
             air = self.idle.air(dt_s, self.crank.rpm, heat.coolant_c, self.cooler_on, adapting)
         root = sqrt(AIR_R * (heat.intake_c + _KELVIN))
         return air * 1e-3 * root / (self.ambient_pa * _CHOKED) * 1e6
