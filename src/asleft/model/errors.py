@@ -36,6 +36,9 @@ class Code(StrEnum):
     COLUMN_MAP_BAD = "column-map-bad"
     UNIT_UNKNOWN = "unit-unknown"
     UNIT_MISMATCH = "unit-mismatch"
+    LINK_ADDRESS_BAD = "link-address-bad"
+    LISTEN_ONLY = "listen-only"
+    LINK_BUSY = "link-busy"
     NO_BUS = "no-bus"
     LINK_LOST = "link-lost"
     FRAME_INVALID = "frame-invalid"
@@ -51,6 +54,7 @@ class Code(StrEnum):
     STOPPED_BY_PERSON = "stopped-by-person"
     JOURNAL_UNWRITABLE = "journal-unwritable"
     RECORD_DAMAGED = "record-damaged"
+    HEAD_HASH_FORM = "head-hash-form"
     KEY_UNUSABLE = "key-unusable"
     JOB_UNKNOWN = "job-unknown"
     JOB_NUMBER = "job-number"
@@ -82,6 +86,12 @@ TEXTS: dict[Code, tuple[str, str]] = {
     Code.COLUMN_MAP_BAD: ("The column map does not fit the recording.", "Correct the map at the place named."),
     Code.UNIT_UNKNOWN: ("This unit is not known.", "Use one of the units listed in the docs."),
     Code.UNIT_MISMATCH: ("These units measure different things.", "Use a unit of the same quantity."),
+    Code.LINK_ADDRESS_BAD: ("This address of a link cannot be used.", "Write it as the message says."),
+    Code.LISTEN_ONLY: ("This link only listens.", "Nothing was sent; open it without listen=1 to send."),
+    Code.LINK_BUSY: (
+        "The link was busy with other requests until the time was over; the module was not asked.",
+        "Ask again.",
+    ),
     Code.NO_BUS: (
         "Nothing was heard and nothing answered on this link.",
         "Check plug, key on, interface power and the address of the link.",
@@ -130,6 +140,7 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "The record does not check.",
         "Use the copy that does; the finding names the first bad event.",
     ),
+    Code.HEAD_HASH_FORM: ("A head hash has 64 hexadecimal digits.", "Copy it whole from the report; spaces do no harm."),
     Code.KEY_UNUSABLE: ("The signing key cannot be used.", "Check file, owner and rights of the key."),
     Code.JOB_UNKNOWN: ("There is no job with this number.", "List the jobs and choose one."),
     Code.JOB_NUMBER: (
