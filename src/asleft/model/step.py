@@ -7,6 +7,7 @@ from typing import assert_never
 import msgspec
 
 from .effect import Effect, Reaction, Settle
+from .module import ModuleState
 
 
 class Tell(msgspec.Struct, frozen=True, tag="tell", forbid_unknown_fields=True):
@@ -40,10 +41,29 @@ class RoutineStart(msgspec.Struct, frozen=True, tag="routine-start", forbid_unkn
     settle: Settle = Settle.ROUTINE_RESULT
 
 
+class RoutineStatus(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What one value of the result record's state byte means, in our four words; ``text`` as the source says it."""
+
+    value: int
+    state: ModuleState
+    text: str = ""
+
+
 class RoutineResult(msgspec.Struct, frozen=True, tag="routine-result", forbid_unknown_fields=True):
-    """Ask for the routine's result until stored, refused or too late."""
+    """Ask for the routine's result until stored, refused or too late.
+
+    Attributes:
+        states: meaning of the state byte; a value not listed is not understood, and that is said.
+        state_at: place of the state byte in the result record, from 0.
+        refusal_at: place of the refusal code in the result record; None where there is none.
+        every_s: between two questions, s.
+        timeout_s: longest wait, s.
+    """
 
     id: str
+    states: tuple[RoutineStatus, ...] = ()
+    state_at: int = 0
+    refusal_at: int | None = None
     every_s: float = 1.0
     timeout_s: float = 30.0
     reaction: Reaction = Reaction.STOP

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import msgspec
+
 from asleft.event import body as b
 from asleft.model.condition import Condition, ConditionKind, ConditionResult, ConditionState
 from asleft.model.errors import Code, RunError
@@ -31,6 +33,11 @@ class Gate:
         self.signals = tuple(dict.fromkeys(c.signal for c in self.conditions if c.signal))
         self._seen: tuple[ConditionState, ...] = ()
         self._seen_s = float("-inf")
+
+    @classmethod
+    def locks(cls, log: RunLog, conditions: Iterable[Condition]) -> Gate:
+        """Interlocks: the same conditions, at once instead of after a hold, at their looser limits where given."""
+        return cls(log, (_loose(c) for c in conditions))
 
     async def declare(self) -> None:
         """Ask for every condition that no signal shows; the answers are recorded as declared."""
@@ -85,6 +92,12 @@ class Gate:
         """The first interlock that no longer holds; one that is not known counts as broken."""
         return next((r for r in self.results() if r.state is not ConditionState.MET), None)
 
+    def lost(self, signal: str) -> bool:
+        """Whether a condition on this signal does not hold at its latest reading."""
+        now = self._log.ports.clock.now()
+        states = (self._watches[c.id].at(now).state for c in self.conditions if c.signal == signal)
+        return any(state is ConditionState.NOT_MET for state in states)
+
     def check(self) -> None:
         """Raise RunError (interlock-broken, stopped-by-person) when a condition is lost or stop was said."""
         if self._log.ports.person.wants_stop:
@@ -105,3 +118,9 @@ class Gate:
     def _why(self, result: ConditionResult) -> str:
         text = next(c.text for c in self.conditions if c.id == result.condition)
         return result.reason.text if result.reason else text
+
+
+def _loose(condition: Condition) -> Condition:
+    low = condition.low if condition.leave_low is None else condition.leave_low
+    high = condition.high if condition.leave_high is None else condition.leave_high
+    return msgspec.structs.replace(condition, hold_s=0.0, low=low, high=high)

@@ -1,0 +1,136 @@
+"""Recording signals while interlocks are watched, and key cycles that are seen by the module falling silent."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Sequence
+
+from asleft.model.errors import Code, RunError
+from asleft.model.message import Message, say
+from asleft.model.question import QuestionKind
+from asleft.model.reading import Reading, Series
+from asleft.model.step import KeyCycle, Observe
+
+from .asking import confirm
+from .gate import Gate
+from .log import RunLog, StepLog
+
+#: Between two looks for a module that falls silent or wakes, s.
+_LOOK_S = 0.5
+#: How long the key may take until somebody is asked to look, s.
+_KEY_WAIT_S = 30.0
+
+
+async def record(log: RunLog, locks: Gate, signals: Sequence[str], seconds: float) -> tuple[Series, ...]:
+    """Record signals and the interlocks' own, in one stream; a broken interlock or a stop ends it at once.
+
+    Raises: RunError: interlock-broken, stopped-by-person.
+    """
+    wanted = tuple(dict.fromkeys((*signals, *locks.signals)))
+    ended = False
+
+    def heard(reading: Reading) -> None:
+        nonlocal ended
+        locks.feed(reading)
+        log.ports.show("reading", reading)
+        if not ended and (log.ports.person.wants_stop or _lost(locks, reading)):
+            ended = True
+            task.cancel()
+
+    task = asyncio.ensure_future(log.ports.signals.record(wanted, seconds, heard))
+    try:
+        series = await task
+    except asyncio.CancelledError:
+        if not ended:
+            task.cancel()
+            raise
+        locks.check()
+        raise RunError(Code.STOPPED_BY_PERSON) from None
+    locks.check()
+    return tuple(s for s in series if s.signal in signals)
+
+
+def _lost(locks: Gate, reading: Reading) -> bool:
+    return any(c.signal == reading.signal for c in locks.conditions) and locks.lost(reading.signal)
+
+
+async def observe(log: RunLog, step: Observe, locks: Gate) -> tuple[Series, ...]:
+    """Say what to do, wait until the person is ready, record, keep the samples."""
+    await confirm(
+        log,
+        say(
+            "observe.ready",
+            "{text} Recording begins when you press: {seconds} s.",
+            text=step.text,
+            seconds=f"{step.seconds:g}",
+        ),
+        kind=QuestionKind.ACT,
+        act=step.act,
+        yes="begin",
+    )
+    with log.step(step.id, say("step.observe", "{text}", text=step.text)) as end:
+        await locks.look()
+        series = await record(log, locks, step.signals, step.seconds)
+        log.samples(step.save, series)
+        end.message = _counts(series)
+    return series
+
+
+async def key_cycle(log: RunLog, step: KeyCycle, locks: Gate) -> None:
+    """Key off until the module is silent, wait, key on until it answers, record at rest; ``times`` times."""
+    for number in range(1, step.times + 1):
+        name = f"{step.id}-{number}"
+        title = say("step.key-cycle", "key cycle {n} of {times}", n=number, times=step.times)
+        with log.step(name, title) as end:
+            await _turn(
+                log,
+                end,
+                "key-off",
+                say("key.off", "Switch the key off ({n} of {times}).", n=number, times=step.times),
+                answers=False,
+            )
+            await log.ports.clock.sleep_until(log.ports.clock.now() + step.off_s)
+            await _turn(
+                log,
+                end,
+                "key-on",
+                say(
+                    "key.on",
+                    "Switch the key on, engine off, foot off the pedal ({n} of {times}).",
+                    n=number,
+                    times=step.times,
+                ),
+                answers=True,
+            )
+            await log.ports.clock.sleep_until(log.ports.clock.now() + step.settle_s)
+            if step.signals:
+                await locks.look()
+                series = await record(log, locks, step.signals, step.seconds)
+                log.samples(f"{step.save}/{number}", series)
+                end.message = say("key.recorded", "{key}; {counts}", key=end.message.text, counts=_counts(series).text)
+
+
+async def _turn(log: RunLog, end: StepLog, act: str, message: Message, *, answers: bool) -> None:
+    """Ask for the key; then see by the module whether it is so, and say when it cannot be seen."""
+    await confirm(log, message, kind=QuestionKind.ACT, act=act)
+    clock = log.ports.clock
+    until = clock.now() + _KEY_WAIT_S
+    while clock.now() < until:
+        if log.ports.person.wants_stop:
+            raise RunError(Code.STOPPED_BY_PERSON)
+        if await _answers(log) is answers:
+            end.message = say("key.seen", "key seen by the module ({what})", what="answers" if answers else "silent")
+            return
+        await clock.sleep_until(clock.now() + _LOOK_S)
+    if answers:
+        raise RunError(Code.INTERLOCK_BROKEN, "the module does not answer after key on")
+    end.message = say("key.declared", "key off declared; the module still answers")
+
+
+async def _answers(log: RunLog) -> bool:
+    (reading,) = await log.ports.signals.read(("engine-speed",))
+    return reading.value is not None
+
+
+def _counts(series: tuple[Series, ...]) -> Message:
+    return say("samples.counts", "{counts}", counts=", ".join(f"{s.signal} {len(s)}" for s in series) or "nothing")
