@@ -52,6 +52,10 @@ class BenchCar(Protocol):
         """Its control modules, gateway first if it has one."""
         ...
 
+    def now_s(self) -> float:
+        """Car time, s."""
+        ...
+
     def attach(self, bus: Bus, clock: Clock) -> None:
         """Put all modules on the bus; the car's time starts at 0. Power is as the car was left (new: key off)."""
         ...
@@ -190,7 +194,7 @@ class CarBase:
             if attribute.startswith("act_"):
                 method = getattr(self, attribute)
                 summary = (inspect.getdoc(method) or "").partition("\n")[0]
-                found[attribute[4:]] = f"{inspect.signature(method)} {summary}"
+                found[attribute[4:]] = f"{_signature(method)} {summary}"
         return found
 
     def act(self, name: str, /, **args: Json) -> Json:
@@ -201,9 +205,7 @@ class CarBase:
         try:
             inspect.signature(method).bind(**args)
         except TypeError as error:
-            raise InputError(
-                Code.ACT_UNKNOWN, f"{name}{inspect.signature(method)}: {error}", where=self.name
-            ) from error
+            raise InputError(Code.ACT_UNKNOWN, f"{name}{_signature(method)}: {error}", where=self.name) from error
         self.advance()
         return method(**args)
 
@@ -232,3 +234,7 @@ class CarBase:
         self.restore_physics(state["physics"])
         for module in self.modules:
             module.restore(state["modules"][module.name], powered=self._powered)
+
+
+def _signature(method: Callable[..., Json]) -> str:
+    return str(inspect.signature(method)).replace("'", "")

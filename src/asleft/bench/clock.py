@@ -9,11 +9,13 @@ For tests, benchmarks and soaks. Cars and buses cannot tell it from any other Cl
 
 from __future__ import annotations
 
+import asyncio
 import heapq
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 from asleft.model.origin import ClockKind, WallTrust
+from asleft.ports.clock import Timer
 
 #: Simulated wall time at clock zero.
 EPOCH = datetime(2030, 1, 7, 8, 0, tzinfo=UTC)
@@ -89,3 +91,36 @@ class StepClock:
             if timer.call is not None:
                 timer.call()
         return True
+
+
+class HostClock:
+    """The running event loop's real time, times ``speed``: a bench process's clock.
+
+    Args: speed: 1 real time; up to 60 for physics that nobody talks to.
+    """
+
+    def __init__(self, speed: float = 1.0) -> None:
+        self._loop = asyncio.get_running_loop()
+        self._zero_s = self._loop.time()
+        self._speed = speed
+
+    @property
+    def kind(self) -> ClockKind:
+        """Real."""
+        return ClockKind.REAL
+
+    def now(self) -> float:
+        """Seconds since this clock was made, times speed."""
+        return (self._loop.time() - self._zero_s) * self._speed
+
+    def call_at(self, when_s: float, call: Callable[[], None]) -> Timer:
+        """Call once at ``when_s``."""
+        return self._loop.call_at(self._zero_s + when_s / self._speed, call)
+
+    async def sleep_until(self, when_s: float) -> None:
+        """Wait until then."""
+        await asyncio.sleep(max(0.0, (when_s - self.now()) / self._speed))
+
+    def wall(self) -> tuple[str, WallTrust]:
+        """System time."""
+        return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"), WallTrust.SYSTEM

@@ -1,0 +1,35 @@
+"""The bench cars by name, loaded on use."""
+
+from __future__ import annotations
+
+import importlib
+import inspect
+from collections.abc import Callable, Mapping
+from typing import Any, cast
+
+from asleft.model.errors import Code, InputError
+
+from .car import BenchCar
+
+#: Name -> "module:attribute" of a callable that makes the car from ``seed`` and further options.
+CARS: dict[str, str] = {
+    "petrol": "asleft.bench.cars.petrol:PetrolCar",
+}
+
+
+def make_car(name: str, seed: int = 0, options: Mapping[str, Any] | None = None) -> BenchCar:
+    """A new car.
+
+    Args: name: one of `CARS`. seed: which car of its kind. options: further arguments of the car, by name.
+    Raises: InputError: unknown car or option; the message lists what there is.
+    """
+    if name not in CARS:
+        raise InputError(Code.ACT_UNKNOWN, f"no bench car {name!r}; there are {', '.join(CARS)}")
+    module, _, attribute = CARS[name].partition(":")
+    factory = cast("Callable[..., BenchCar]", getattr(importlib.import_module(module), attribute))
+    arguments = {"seed": seed, **(options or {})}
+    try:
+        inspect.signature(factory).bind(**arguments)
+    except TypeError as error:
+        raise InputError(Code.ACT_UNKNOWN, f"{name}{inspect.signature(factory)}: {error}") from error
+    return factory(**arguments)
