@@ -12,7 +12,11 @@ from .reading import Evidence
 
 @unique
 class ConditionKind(StrEnum):
-    """Closed set of forms. ``DECLARED``: no signal shows it; a person says so and it is recorded as declared."""
+    """Closed set of forms.
+
+    ``STEADY``: the standard deviation over the last ``hold_s`` seconds is at most ``high``. ``DECLARED``: no signal
+    shows it; a person says so and it is recorded as declared.
+    """
 
     WITHIN = "within"
     AT_LEAST = "at-least"
@@ -41,11 +45,12 @@ class Condition(msgspec.Struct, frozen=True):
         low, high: limits in ``unit``; None where the form has none.
         leave_low, leave_high: looser limits at which a held condition is lost (hysteresis); None: same as to enter.
         unit: of the limits.
-        hold_s: how long it must hold without a break, s.
+        hold_s: how long it must hold without a break, s; the window of a steady one.
         max_age_s: a reading older than this is not known, s.
         printed: limits as the source prints them.
         source: page or "common practice, no source".
         waivable: whether a named person may waive it with a reason (TRADE: only risk 2 and below).
+        debounce_s: how long a held condition may stand outside the looser limits before it is lost, s.
     """
 
     id: str
@@ -62,6 +67,7 @@ class Condition(msgspec.Struct, frozen=True):
     printed: str = ""
     source: str = ""
     waivable: bool = False
+    debounce_s: float = 0.0
 
 
 class ConditionResult(msgspec.Struct, frozen=True):
