@@ -178,11 +178,11 @@ class CriterionJudged(msgspec.Struct, frozen=True, tag="criterion-judged@1"):
 
 
 class RunEnded(msgspec.Struct, frozen=True, tag="run-ended@1"):
-    """A procedure ended: how, and the verdict of its proof as a whole."""
+    """A procedure ended: how, and the verdict of its proof as a whole; None where it asks for no proof (a clear)."""
 
     run: str
     end: RunEnd
-    verdict: Verdict
+    verdict: Verdict | None
     message: Message
 
 

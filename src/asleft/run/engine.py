@@ -184,7 +184,12 @@ class Run:
         assert wanted is not None
         if not wanted.typed:
             raise InputError(Code.NO_EXACT_MATCH, where=self._request.procedure.id)
-        hint = say("identifier.type", "Type the routine identifier as the manual prints it ({form}). {where}", form=wanted.printed.value, where=wanted.where)
+        hint = say(
+            "identifier.type",
+            "Type the routine identifier as the manual prints it ({form}). {where}",
+            form=wanted.printed.value,
+            where=wanted.where,
+        )
         while True:
             answer = await ask(self._log, Question(self._log.number("q"), QuestionKind.TYPE, hint, (STOP,)))
             try:
@@ -194,7 +199,9 @@ class Run:
                 continue
             consent = await ask(
                 self._log,
-                Question(self._log.number("q"), QuestionKind.CHOOSE, identifier.shown, ("as on the page", "type again", STOP)),
+                Question(
+                    self._log.number("q"), QuestionKind.CHOOSE, identifier.shown, ("as on the page", "type again", STOP)
+                ),
             )
             if consent.text == "as on the page":
                 self._chosen(identifier, f"typed from the manual by {consent.by}", identifier.shown)
@@ -221,7 +228,9 @@ class Run:
                     await confirm(self._log, say("tell", "{text}", text=text), cautions=cautions, yes="read")
             case Ask(step_id, text, choices):
                 with self._log.step(step_id, say("step.ask", "{text}", text=text)) as end:
-                    question = Question(self._log.number("q"), QuestionKind.CHOOSE, say("ask", "{text}", text=text), (*choices, STOP))
+                    question = Question(
+                        self._log.number("q"), QuestionKind.CHOOSE, say("ask", "{text}", text=text), (*choices, STOP)
+                    )
                     end.message = say("ask.answer", "declared: {answer}", answer=(await ask(self._log, question)).text)
             case Session(step_id, session):
                 with self._log.step(step_id, say("step.session", "open diagnostic session {n}", n=f"{session:02X}")):

@@ -1,0 +1,87 @@
+"""The bench driver: does at a bench car what a question asks a technician to do.
+
+The acts have names of our own (``key-on``, ``do-work`` …) that questions carry; here they become the acts of a bench car.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+from typing import Any, Protocol
+
+from asleft.bench.car import BenchCar
+from asleft.ports.clock import Clock
+
+
+class CarActs(Protocol):
+    """Something that does acts at a bench car: the car itself, or a hosted one's control."""
+
+    async def act(self, name: str, /, **args: Any) -> Any:
+        """Do one act now."""
+        ...
+
+
+class LocalActs:
+    """Acts of a car in this process."""
+
+    def __init__(self, car: BenchCar) -> None:
+        self._car = car
+
+    async def act(self, name: str, /, **args: Any) -> Any:
+        """Do one act now."""
+        return self._car.act(name, **args)
+
+
+#: Moments of a slow pedal sweep, s after it begins, and pedal, % of travel. Our own pattern.
+SWEEP = tuple((0.5 + 0.1 * i, min(100.0, 2.0 * i) if i <= 50 else max(0.0, 100.0 - 2.0 * (i - 50))) for i in range(101))
+
+#: Act of a question -> acts of the car, in order.
+ACTS: Mapping[str, tuple[tuple[str, dict[str, Any]], ...]] = {
+    "key-on": (("key", {"position": "on"}),),
+    "key-off": (("key", {"position": "off"}),),
+    "engine-start": (("key", {"position": "start"}),),
+    "connect-support": (("charger", {"on": True}),),
+}
+
+
+class BenchDriver:
+    """Does named acts at a bench car on the job's clock.
+
+    Args:
+        car: where the acts go.
+        clock: for the ones that take time.
+        cleaned: share of the deposits that the work takes away, 0 to 1; 0 is a bore that was not cleaned.
+    """
+
+    def __init__(self, car: CarActs, clock: Clock, cleaned: float = 1.0) -> None:
+        self._car = car
+        self._clock = clock
+        self._cleaned = cleaned
+        self._running: set[asyncio.Task[None]] = set()
+
+    async def do(self, act: str) -> None:
+        """Do one act; unknown ones do nothing. A pedal sweep goes on in the background."""
+        if act == "do-work":
+            await self._work()
+        elif act == "pedal-sweep":
+            task = asyncio.ensure_future(self._sweep())
+            self._running.add(task)
+            task.add_done_callback(self._running.discard)
+        else:
+            for name, args in ACTS.get(act, ()):
+                await self._car.act(name, **args)
+
+    async def _work(self) -> None:
+        """Throttle body removed, cleaned and refitted, support connected; an hour of nobody's patience is left out."""
+        await self._car.act("key", position="off")
+        await self._clock.sleep_until(self._clock.now() + 5.0)
+        await self._car.act("remove_throttle")
+        await self._car.act("clean_throttle", fraction=self._cleaned)
+        await self._car.act("refit_throttle")
+        await self._car.act("charger", on=True)
+
+    async def _sweep(self) -> None:
+        begin = self._clock.now()
+        for after_s, percent in SWEEP:
+            await self._clock.sleep_until(begin + after_s)
+            await self._car.act("pedal", percent=percent)
