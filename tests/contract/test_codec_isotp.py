@@ -6,6 +6,7 @@ The other machine reads the clock itself: its module's ``time`` is replaced by a
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Iterator
 
 import isotp
@@ -198,7 +199,7 @@ class TestBothWays:
         out = Wire(clock, ADDRESSES[name], setting)
         out.ours.send(pattern(length), clock.now_s)
         out.run()
-        ours, theirs = ADDRESSES[name]
+        ours, _ = ADDRESSES[name]
         swapped = _other_side(name)
         back = Wire(clock, (as_module(ours), swapped), setting)
         back.theirs.send(pattern(length))
@@ -273,7 +274,7 @@ def test_least_time_between_frames(clock: HandClock, st_min: int, least_s: float
     wire.run()
     who = "ours" if outward else "theirs"
     times = [time for side, time, frame in wire.log if side == who and frame.data[0] >> 4 == 2]
-    gaps = [late - early for early, late in zip(times, times[1:], strict=False)]
+    gaps = [late - early for early, late in itertools.pairwise(times)]
     assert len(gaps) == 7
     assert min(gaps) >= least_s - 1e-9
     assert max(gaps) <= least_s + 3 * TICK_S
