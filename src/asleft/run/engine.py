@@ -1,12 +1,12 @@
 """The run engine: the only interpreter of steps.
 
 A run goes through declared states; every step leaves a start, or a skip with its reason, and a stop with duration and
-outcome. It begins when the gate is open, sends an effect only with its receipt, and ends in one of the ways of ``RunEnd``
-with everything it opened closed again::
+outcome. It begins when the gate is open, sends an effect only with its receipt, and ends in one of the ways of
+``RunEnd`` with everything it opened closed again::
 
     run = Run(ports, RunRequest("r1", loaded, Way.BY_WIRE, picture))
     if await run.carry_out():
-        verdict = await run.conclude(after)      # once the clear and the key cycles are done
+        conclude(ports, "r1", loaded.procedure, after)      # once the clear and the key cycles are done
 """
 
 from __future__ import annotations
@@ -36,14 +36,13 @@ from asleft.model.step import (
     Step,
     Tell,
 )
-from asleft.model.trouble import TroubleCode
-from asleft.model.verdict import Judgement, RunEnd, Verdict, overall
+from asleft.model.verdict import RunEnd, Verdict
 
 from .asking import STOP, ask, confirm
 from .clearing import clear_codes
 from .gate import Gate
 from .log import RunLog, RunPorts
-from .proving import judge_codes, judge_samples
+from .proving import PROOF, judge_samples
 from .routine import RoutineRun
 from .watching import key_cycle, observe
 
@@ -86,7 +85,6 @@ class Run:
         self._identifier: Identifier | None = None
         self._routine: RoutineRun | None = None
         self._locks: Gate | None = None
-        self._judgements: list[Judgement] = []
 
     async def carry_out(self) -> bool:
         """Prepare, open the gate, do the steps, judge what was measured.
@@ -108,18 +106,10 @@ class Run:
             self._end(RunEnd.INTERRUPTED, Verdict.CANNOT_TELL, say("run.interrupted", "interrupted from outside"))
             raise
         await self._close("")
-        self._judge(judge_samples(self._request.procedure.criteria, self._samples()))
+        with self._log.step(PROOF, say("step.proof", "judge what was measured")):
+            for judgement in judge_samples(self._request.procedure.criteria, self._samples()):
+                self._log.write(b.CriterionJudged(self._request.run, judgement))
         return True
-
-    def conclude(self, after: tuple[TroubleCode, ...] | None) -> Verdict:
-        """Judge what only shows after the clear and the key cycles, and end the run.
-
-        Args: after: codes of the module in the end; None: not read.
-        """
-        self._judge(judge_codes(self._request.procedure.criteria, after))
-        verdict = overall(tuple(self._judgements))
-        self._end(RunEnd.COMPLETED, verdict, _whole(verdict, self._judgements))
-        return verdict
 
     # -- before the first step ---------------------------------------------------------------------------------------
 
@@ -266,11 +256,6 @@ class Run:
             if isinstance(event.body, b.SamplesTaken) and event.body.run == self._request.run
         }
 
-    def _judge(self, judgements: tuple[Judgement, ...]) -> None:
-        for judgement in judgements:
-            self._judgements.append(judgement)
-            self._log.write(b.CriterionJudged(self._request.run, judgement))
-
     async def _close(self, why: str) -> None:
         """Stop what still moves, return modules to their default session. Never raises for a silent module."""
         if self._routine is not None and self._routine.pending:
@@ -287,11 +272,3 @@ def _end_of(error: AsleftError) -> RunEnd:
     if isinstance(error, RunError):
         return RunEnd.STOPPED
     return RunEnd.FAILED
-
-
-def _whole(verdict: Verdict, judgements: list[Judgement]) -> Message:
-    words = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.CANNOT_TELL: "CANNOT TELL"}
-    decisive = [j.name for j in judgements if j.verdict is verdict] if verdict is not Verdict.PASS else []
-    if decisive:
-        return say("run.verdict-because", "{verdict}: {names}", verdict=words[verdict], names=", ".join(decisive))
-    return say("run.verdict", "{verdict}: every criterion", verdict=words[verdict])

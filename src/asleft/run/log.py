@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
@@ -77,7 +77,7 @@ class RunLog:
         self.write(b.StepStopped(self.run, step, StepOutcome.SKIPPED, 0.0, message))
 
     @contextmanager
-    def step(self, step: str, message: Message) -> Iterator[StepLog]:
+    def step(self, step: str, message: Message) -> Generator[StepLog]:
         """One step: start, and whatever happens inside, a stop with duration and outcome."""
         self.write(b.StepStarted(self.run, step, message))
         started = self.ports.clock.now()

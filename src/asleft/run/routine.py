@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from asleft.book.identifier import Identifier
+from asleft.codec.uds import routine
 from asleft.model.effect import Reaction, Settle, Settlement
 from asleft.model.errors import AsleftError, Code, ModuleError, RefusedError, RunError
 from asleft.model.message import Message, say
@@ -20,9 +21,6 @@ from .log import RunLog
 #: A module falls back to its default session after this, s. Source: ISO 14229-2, S3server 5 s (recalled); with margin.
 SESSION_OUT_S = 5.5
 
-#: Byte of the result record in a positive answer ``71 03 hi lo …``. Source: ISO 14229-1, RoutineControl (recalled).
-_RECORD_AT = 4
-
 
 @dataclass(frozen=True)
 class Status:
@@ -33,9 +31,9 @@ class Status:
     message: Message
 
 
-def read_status(step: RoutineResult, answer: bytes) -> Status:
+def read_status(step: RoutineResult, identifier: Identifier, answer: bytes) -> Status:
     """Meaning of a routine's result answer. Raises ModuleError (answer-malformed) when it is too short."""
-    record = answer[_RECORD_AT:]
+    record = routine.read_answer(answer, routine.RoutineAction.RESULT, identifier.value)
     if len(record) <= max(step.state_at, step.refusal_at or 0):
         raise ModuleError(Code.ANSWER_MALFORMED, answer.hex(" ").upper(), step.id)
     value = record[step.state_at]
@@ -157,7 +155,7 @@ class RoutineRun:
 
     async def _ask(self, step: RoutineResult) -> Status:
         answer = await self._log.ports.conversation.ask(self._picture.address, self._identifier.result_request)
-        return read_status(step, answer)
+        return read_status(step, self._identifier, answer)
 
     def _finished(self, status: Status) -> bool:
         if status.state is ModuleState.STORED:
@@ -187,7 +185,7 @@ class RoutineRun:
                 Settlement.PERSON_MUST_DECIDE,
                 say(
                     "effect.unknown",
-                    "no answer to the start, and the module does not say whether it ran: read its learned value, decide",
+                    "no answer to the start, and the module does not say whether it ran: read its value, decide",
                 ),
             )
 
