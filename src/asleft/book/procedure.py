@@ -1,0 +1,294 @@
+"""A procedure as data: one function's executable steps for certain cars, with their source.
+
+Procedures are read by ``book.loader`` from files of one closed form; nothing in them is code. What is empty was not
+given, and the record says so.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum, unique
+from typing import Annotated
+
+import msgspec
+
+from asleft.model.condition import Condition
+from asleft.model.step import Step
+
+# CRITERION-IMPORT
+from .form import explain_pattern
+
+SLUG = explain_pattern(
+    r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", "small letters, digits and hyphens, such as throttle-stop-learn"
+)
+CODE = explain_pattern(
+    r"^[PCBU][0-3][0-9A-F]{3}(-[0-9A-F]{2}|\.\.[PCBU][0-3][0-9A-F]{3})?$",
+    "a trouble code such as P2176, with a failure type P2176-54, or a range P0120..P0124",
+)
+
+Slug = Annotated[str, msgspec.Meta(pattern=SLUG, max_length=80)]
+CodeText = Annotated[str, msgspec.Meta(pattern=CODE)]
+Text = Annotated[str, msgspec.Meta(min_length=1, max_length=2000)]
+
+
+class Criterion(msgspec.Struct, frozen=True, tag="placeholder"):
+    """placeholder"""
+
+
+@unique
+class Propulsion(StrEnum):
+    """What drives the car."""
+
+    PETROL = "petrol"
+    DIESEL = "diesel"
+    HYBRID = "hybrid"
+    ELECTRIC = "electric"
+
+
+@unique
+class Throttle(StrEnum):
+    """How the pedal reaches the engine."""
+
+    ELECTRONIC = "electronic"
+    CABLE = "cable"
+    NONE = "none"
+
+
+class Applies(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Which cars a procedure is for. What is empty is not restricted; without a make it is for no car by itself.
+
+    Attributes:
+        make, model: as the workshop writes them; compared without regard to case and spaces.
+        years: first and last model year, both included.
+        engine: engine code as the source prints it.
+    """
+
+    make: str = ""
+    model: str = ""
+    years: tuple[int, int] | None = None
+    propulsion: Propulsion | None = None
+    throttle: Throttle | None = None
+    engine: str = ""
+
+
+@unique
+class SourceKind(StrEnum):
+    """What the numbers come from."""
+
+    LICENSED_MANUAL = "licensed-manual"
+    WORKSHOP_NOTE = "workshop-note"
+    TEMPLATE = "template"
+    FICTIONAL = "fictional"
+
+
+class Source(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Document, edition and page; who typed the numbers in, and who checked them against the page."""
+
+    title: str = ""
+    edition: str = ""
+    page: str = ""
+    kind: SourceKind = SourceKind.LICENSED_MANUAL
+    entered_by: str = ""
+    checked_by: str = ""
+
+    @property
+    def text(self) -> str:
+        """One line for a screen or a report."""
+        page = f"page {self.page}" if self.page else ""
+        return ", ".join(part for part in (self.title, self.edition, page) if part) or "not given"
+
+
+class Minutes(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Time for the procedure itself, without reaching the car state: technician busy, and by the calendar, min."""
+
+    active: Annotated[float, msgspec.Meta(ge=0)]
+    elapsed: Annotated[float, msgspec.Meta(ge=0)]
+
+
+@unique
+class Others(StrEnum):
+    """What becomes of a code that is on no list."""
+
+    UNSORTED = "unsorted"
+    UNRELATED = "unrelated"
+
+
+class Screening(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Lists of codes for this function.
+
+    Attributes:
+        block: would be learned over, or stop the routine.
+        expected: brought by the work or by the missing function; must be gone in the end.
+        expected_if_new: expected when first seen as found; seen as received already, they block.
+        others: codes on no list.
+    """
+
+    block: tuple[CodeText, ...] = ()
+    expected: tuple[CodeText, ...] = ()
+    expected_if_new: tuple[CodeText, ...] = ()
+    others: Others = Others.UNSORTED
+
+
+@unique
+class Asks(StrEnum):
+    """What an interlock asks for when it breaks; the running step's own reaction prevails."""
+
+    WARN = "warn"
+    STOP = "stop"
+
+
+class Interlock(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """An entry condition that must keep holding while the procedure runs (at its looser limits, where it has them)."""
+
+    holds: Slug
+    asks: Asks = Asks.STOP
+
+
+class IdentifierRow(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One row of the source's table: for exactly this part and software number, this identifier as printed."""
+
+    part_number: Text
+    software_number: Text
+    identifier: Text
+    row: Text
+
+
+@unique
+class Printed(StrEnum):
+    """In which base and form a source prints a two-byte identifier."""
+
+    HEX = "hex"
+    HEX_BYTES = "hex-bytes"
+    DECIMAL = "decimal"
+    DECIMAL_BYTES = "decimal-bytes"
+
+
+class RoutineIdentifier(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Where the routine identifier comes from: typed from the manual at the car, or a row of its table, or either.
+
+    Attributes:
+        printed: base and form in the source.
+        typed: may be typed at the car.
+        rows: the source's table.
+        where: where in the source it stands.
+    """
+
+    printed: Printed
+    typed: bool = True
+    rows: tuple[IdentifierRow, ...] = ()
+    where: str = ""
+
+
+@unique
+class Way(StrEnum):
+    """How a procedure is carried out; of equal rank."""
+
+    BY_WIRE = "by-wire"
+    BESIDE = "beside"
+    BY_HAND = "by-hand"
+
+
+class Ways(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Steps for each way of carrying it out; an empty way is not offered."""
+
+    by_wire: tuple[Step, ...] = ()
+    beside: tuple[Step, ...] = ()
+    by_hand: tuple[Step, ...] = ()
+
+    def steps(self, way: Way) -> tuple[Step, ...]:
+        """Steps of one way."""
+        return {Way.BY_WIRE: self.by_wire, Way.BESIDE: self.beside, Way.BY_HAND: self.by_hand}[way]
+
+    @property
+    def offered(self) -> tuple[Way, ...]:
+        """Ways that have steps."""
+        return tuple(way for way in Way if self.steps(way))
+
+
+class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What is seen when it fails, and what it mostly comes from, likeliest first."""
+
+    seen: Text
+    causes: tuple[Text, ...]
+
+
+@unique
+class EdgeKind(StrEnum):
+    """``HARD``: wrong result or danger if reversed. ``SOFT``: saves rework. ``DROPPED``: does not hold for this car."""
+
+    HARD = "hard"
+    SOFT = "soft"
+    DROPPED = "dropped"
+
+
+class OrderEdge(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One order rule that this procedure adds, turns or drops, with its source page."""
+
+    before: Slug
+    after: Slug
+    kind: EdgeKind
+    why: Text
+    source: str = ""
+
+
+class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One function's steps for certain cars.
+
+    Attributes:
+        id: name in the book.
+        function: slug of the catalogue.
+        name: words for a screen.
+        revision: counts up with every change.
+        risk: 1 low … 4 hard-stop rules.
+        module: name of the control module it talks to.
+        applies: which cars.
+        source: of the whole.
+        triggers: work after which it is needed, in words.
+        state: car state it is done in.
+        minutes: for itself.
+        tools: what must be at hand.
+        cautions: shown before the first step.
+        screening: lists of codes.
+        entry: entry conditions.
+        interlocks: entry conditions that must keep holding.
+        identifier: where the routine identifier comes from; None without a routine.
+        ways: steps.
+        criteria: proof.
+        causes: of failure.
+        edges: order rules of its own.
+        after_interruption: what to do.
+        open_items: what stays open on the record until somebody has seen it.
+    """
+
+    id: Slug
+    function: Slug
+    name: Text
+    revision: Annotated[int, msgspec.Meta(ge=1)]
+    source: Source
+    risk: Annotated[int, msgspec.Meta(ge=1, le=4)] = 1
+    module: Slug = "engine"
+    applies: Applies = Applies()
+    triggers: tuple[Text, ...] = ()
+    state: str = ""
+    minutes: Minutes | None = None
+    tools: tuple[Text, ...] = ()
+    cautions: tuple[Text, ...] = ()
+    screening: Screening = Screening()
+    entry: tuple[Condition, ...] = ()
+    interlocks: tuple[Interlock, ...] = ()
+    identifier: RoutineIdentifier | None = None
+    ways: Ways = Ways()
+    criteria: tuple[Criterion, ...] = ()
+    causes: tuple[Cause, ...] = ()
+    edges: tuple[OrderEdge, ...] = ()
+    after_interruption: str = ""
+    open_items: tuple[Text, ...] = ()
+
+    def condition(self, condition_id: str) -> Condition | None:
+        """The entry condition with this id."""
+        return next((c for c in self.entry if c.id == condition_id), None)
+
+    @property
+    def watched(self) -> tuple[tuple[Condition, Asks], ...]:
+        """What must keep holding while it runs, and what a break asks for."""
+        found = ((self.condition(lock.holds), lock.asks) for lock in self.interlocks)
+        return tuple((condition, asks) for condition, asks in found if condition is not None)

@@ -1,0 +1,21 @@
+"""Names that procedures, the catalogue and the plan share: the car states."""
+
+from __future__ import annotations
+
+#: Car states a procedure may be done in; their costs stand with the plan.
+CAR_STATES: tuple[str, ...] = (
+    "koeo",
+    "koeo-cold",
+    "koeo-warm",
+    "warm-idle",
+    "hot-outdoors",
+    "warm-gearbox",
+    "on-lift",
+    "level-floor",
+    "target-bay",
+    "road",
+    "road-steady",
+    "cold-soaked",
+    "hv-safe",
+    "hv-rest",
+)
