@@ -140,7 +140,10 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "The record does not check.",
         "Use the copy that does; the finding names the first bad event.",
     ),
-    Code.HEAD_HASH_FORM: ("A head hash has 64 hexadecimal digits.", "Copy it whole from the report; spaces do no harm."),
+    Code.HEAD_HASH_FORM: (
+        "A head hash has 64 hexadecimal digits.",
+        "Copy it whole from the report; spaces do no harm.",
+    ),
     Code.KEY_UNUSABLE: ("The signing key cannot be used.", "Check file, owner and rights of the key."),
     Code.JOB_UNKNOWN: ("There is no job with this number.", "List the jobs and choose one."),
     Code.JOB_NUMBER: (

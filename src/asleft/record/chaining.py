@@ -1,0 +1,104 @@
+"""Whether lines are one job's events in an unbroken chain that ends at the head: pure, and exact about the place."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from asleft.event.body import JobClosed, JobOpened
+from asleft.event.envelope import GENESIS, Event, type_of
+
+from .findings import Finding, Flaw, finding
+from .lines import Line
+
+
+def about_the_events(lines: Sequence[Line]) -> list[Finding]:
+    """Flaws that single lines show: form, sequence, job, origin, counts."""
+    found: list[Finding] = []
+    first = next((line.event for line in lines if line.event), None)
+    counts: Counter[str] = Counter()
+    expected, closed = 1, False
+    if not lines:
+        found.append(finding(Flaw.FORMAT, "empty", "there is no event", {"member": "events.jsonl"}))
+    for line in lines:
+        if line.problem:
+            found.append(finding(Flaw.FORMAT, "line", "not an event as stored: {why}", line.place(), why=line.problem))
+        says = line.claim.sequence or expected
+        if says != expected:
+            found.append(_out_of_order(line, says, expected))
+        expected = says + 1
+        if closed:
+            text = "an event after the one that closes the job"
+            found.append(finding(Flaw.COUNTS, "after-close", text, line.place()))
+        if line.event and first:
+            found += _about_one(line.event, first, counts, line.place())
+            counts[type_of(line.event.body)] += 1
+            closed = closed or isinstance(line.event.body, JobClosed)
+    return found
+
+
+def about_the_chain(lines: Sequence[Line], head: str, held: str = "") -> list[Finding]:
+    """Flaws of the links between lines, followed from the signed head down to the first event.
+
+    A line whose hash is not the one named by the event after it is changed, unless that event is itself changed (then
+    nobody vouches for the line, and the later finding stands for both) or is not its neighbour (then the sequence
+    shows it).
+
+    Args: head: hash named by ``head``; empty when that cannot be read. held: head hash from elsewhere; empty: none.
+    """
+    found: list[Finding] = []
+    hashes = [line.hash for line in lines]
+    if held and held not in hashes:
+        text = "no event has the head hash held elsewhere: the record was rewritten, or cut below it"
+        found.append(finding(Flaw.HELD_HEAD, "absent", text, {"member": "events.jsonl"}))
+    if not lines:
+        return found
+    changed = bool(head) and hashes[-1] != head
+    if changed:
+        found.append(_end(lines, hashes, head))
+    for line, after in zip(lines[-2::-1], lines[:0:-1], strict=True):
+        neighbours = line.claim.sequence + 1 == after.claim.sequence
+        mismatch = line.hash != after.claim.previous
+        if mismatch and neighbours and not changed:
+            text = "event {event} is not the one that event {after} names"
+            numbers = {"event": line.claim.sequence, "after": after.claim.sequence}
+            found.append(finding(Flaw.CHAIN, "changed", text, line.place(), **numbers))
+        changed = mismatch and neighbours and not changed
+    if lines[0].claim.sequence == 1 and lines[0].claim.previous != GENESIS:
+        found.append(finding(Flaw.CHAIN, "begin", "the first event names one before it", lines[0].place()))
+    return sorted(found, key=lambda f: f.line or 0)
+
+
+def _end(lines: Sequence[Line], hashes: Sequence[str], head: str) -> Finding:
+    last = lines[-1]
+    if head in hashes:
+        signed = lines[hashes.index(head)]
+        place = {**last.place(), "start": signed.stop + 1}
+        text = "{n} events were added after the signed head, event {event}"
+        return finding(Flaw.HEAD, "added", text, place, n=len(lines) - signed.number, event=signed.number)
+    text = "the last event is not the one that was signed: events were cut off behind it, or it was changed"
+    return finding(Flaw.HEAD, "other", text, last.place())
+
+
+def _out_of_order(line: Line, says: int, expected: int) -> Finding:
+    if says > expected:
+        text = "events {first} to {last} are missing before this line"
+        return finding(Flaw.SEQUENCE, "missing", text, line.place(), first=expected, last=says - 1)
+    text = "event {says} stands where event {expected} belongs"
+    return finding(Flaw.SEQUENCE, "order", text, line.place(), says=says, expected=expected)
+
+
+def _about_one(event: Event, first: Event, counts: Counter[str], place: dict[str, object]) -> list[Finding]:
+    found: list[Finding] = []
+    if event.job != first.job:
+        text = "an event of job {other} in the record of job {job}"
+        found.append(finding(Flaw.JOB, "other", text, place, other=event.job, job=first.job))
+    said = event.body.origin if isinstance(event.body, JobOpened) else first.origin
+    if event.origin is not first.origin or event.origin is not said:
+        text = "origin {other} in a record of origin {origin}"
+        found.append(finding(Flaw.ORIGIN, "other", text, place, other=event.origin.value, origin=said.value))
+    if isinstance(event.body, JobClosed) and event.body.counts != dict(counts):
+        text = "the closing event counts {said} events, of the types it names, where {there} stand"
+        said_n, there = sum(event.body.counts.values()), sum(counts.values())
+        found.append(finding(Flaw.COUNTS, "differ", text, place, said=said_n, there=there))
+    return found

@@ -1,0 +1,99 @@
+"""A plain zip: members stored as they are, in a given order, with fixed times; the same members give the same bytes.
+
+Reading is for files from strangers: nothing is unpacked to disk, nothing is believed about sizes, and whatever is not
+exactly a plain zip of the expected members is refused with the place.
+
+Source: PKWARE APPNOTE 6.3 (local header, central directory), through the standard library's ``zipfile``.
+"""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import NamedTuple
+
+#: The earliest time the format can say.
+_TIME = (1980, 1, 1, 0, 0, 0)
+
+
+class Refused(NamedTuple):
+    """Why a container is not read: words and the byte it was seen at, if known."""
+
+    text: str
+    start: int | None = None
+    stop: int | None = None
+
+
+class RefusedError(Exception):
+    """A container that is not read at all."""
+
+    def __init__(self, refused: Refused) -> None:
+        self.refused = refused
+        super().__init__(refused.text)
+
+
+def packed(members: Mapping[str, bytes]) -> bytes:
+    """The zip with these members, in this order."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_STORED, allowZip64=True) as archive:
+        for name, content in members.items():
+            info = zipfile.ZipInfo(name, _TIME)
+            info.create_system = 3
+            info.external_attr = 0o100644 << 16
+            archive.writestr(info, content)
+    return buffer.getvalue()
+
+
+def unpacked(path: Path, limits: Mapping[str, int]) -> tuple[dict[str, bytes], Refused | None]:
+    """Members of a zip from a stranger, read into memory, and how the container differs from the plain one.
+
+    Args: limits: the names that may occur, with the most bytes each may have.
+    Raises: RefusedError: not a zip, too large, strange or double names, encrypted, compressed. OSError.
+    """
+    room = sum(limits.values()) + 4096 * len(limits)
+    if path.stat().st_size > room:
+        raise RefusedError(Refused(f"the file is larger than the {room} bytes a record may have"))
+    content = path.read_bytes()
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            entries = archive.infolist()
+            _check(entries, limits)
+            members = {entry.filename: _read(archive, entry, limits[entry.filename]) for entry in entries}
+    except (zipfile.BadZipFile, EOFError, ValueError, NotImplementedError, RuntimeError) as error:
+        raise RefusedError(Refused(f"not a whole zip: {error}")) from error
+    return members, _first_difference(content, packed({n: members[n] for n in limits if n in members}))
+
+
+def _check(entries: list[zipfile.ZipInfo], limits: Mapping[str, int]) -> None:
+    if len(entries) > len(limits):
+        raise RefusedError(Refused(f"{len(entries)} members where {len(limits)} belong"))
+    names = [entry.filename for entry in entries]
+    for entry in entries:
+        at = entry.header_offset
+        if entry.filename not in limits:
+            raise RefusedError(Refused(f"a member named {entry.filename!r} does not belong here", at))
+        if names.count(entry.filename) > 1:
+            raise RefusedError(Refused(f"{entry.filename} is there twice", at))
+        if entry.flag_bits & 0x1:
+            raise RefusedError(Refused(f"{entry.filename} is encrypted", at))
+        if entry.compress_type != zipfile.ZIP_STORED or entry.compress_size != entry.file_size:
+            raise RefusedError(Refused(f"{entry.filename} is compressed: unpack it and check the folder", at))
+        if entry.file_size > limits[entry.filename]:
+            raise RefusedError(Refused(f"{entry.filename} has more than {limits[entry.filename]} bytes", at))
+
+
+def _read(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, limit: int) -> bytes:
+    with archive.open(entry) as member:
+        content = member.read(limit + 1)
+    if len(content) > limit:
+        raise RefusedError(Refused(f"{entry.filename} has more than {limit} bytes", entry.header_offset))
+    return content
+
+
+def _first_difference(found: bytes, plain: bytes) -> Refused | None:
+    if found == plain:
+        return None
+    start = next((i for i, (a, b) in enumerate(zip(found, plain, strict=False)) if a != b), min(len(found), len(plain)))
+    return Refused("the zip is not the plain one of its members", start, len(found))
