@@ -64,6 +64,9 @@ class Code(StrEnum):
     ORIGIN_DIFFERS = "origin-differs"
     ENGINE_ABSENT = "engine-absent"
     ACT_UNKNOWN = "act-unknown"
+    PAPER_UNKNOWN = "paper-unknown"
+    LANGUAGE_UNKNOWN = "language-unknown"
+    TIME_UNREADABLE = "time-unreadable"
     INTERNAL = "internal"
 
 
@@ -159,6 +162,9 @@ TEXTS: dict[Code, tuple[str, str]] = {
     ),
     Code.ENGINE_ABSENT: ("The engine does not answer.", "Start it; the record up to here is safe."),
     Code.ACT_UNKNOWN: ("The bench car cannot do this.", "Choose one of the acts it lists, with their arguments."),
+    Code.PAPER_UNKNOWN: ("The report knows no such paper.", "Use a4 or letter."),
+    Code.LANGUAGE_UNKNOWN: ("The report is not written in this language.", "Use one of those listed in the docs."),
+    Code.TIME_UNREADABLE: ("This is not a date with a time.", "Write it as 2031-04-17T12:00:00Z."),
     Code.INTERNAL: ("A fault of the program.", "The record is safe up to here; please report what you did."),
 }
 
