@@ -75,7 +75,7 @@ def build_powertrain(seed: int, values: Learnt, ambient_c: float) -> Powertrain:
     """The powertrain of one car as it comes into the workshop: with deposits, everything learned long ago."""
     chance = Noise(seed, "sizes")
     throttle = Throttle(throttle_spec(chance), seed, deposits=1.0)
-    engine = EngineSpec(efficiency=chance.between(0.365, 0.385), roughness=chance.between(0.035, 0.055))
+    engine = EngineSpec(efficiency=chance.between(0.385, 0.405), roughness=chance.between(0.035, 0.055))
     idle = IdleSpec(warm_rpm=float(chance.whole(67, 74) * 10))
     fuel = FuelSpec(injector_error=chance.between(-0.03, 0.03))
     cooling = CoolingSpec(opens_c=chance.between(81.0, 85.0), capacity_j_k=chance.between(23e3, 27e3))

@@ -24,8 +24,8 @@ class FuelSpec:
     """
 
     injector_error: float = 0.0
-    ramp_per_s: float = 0.040
-    jump: float = 0.014
+    ramp_per_s: float = 0.050
+    jump: float = 0.018
     delay_s: float = 0.60
     ready_s: float = 25.0
     ready_c: float = 35.0

@@ -81,7 +81,7 @@ class Temperatures:
         elif self.coolant_c < spec.fan_off_c:
             self.fan = False
         self._air(dt_s, wind_m_s, 340.0)
-        self.catalyst_c = toward(self.catalyst_c, 352.0 + 26.0 * min(exhaust_g_s, 14.0), dt_s, 48.0)
+        self.catalyst_c = toward(self.catalyst_c, 372.0 + 14.0 * min(exhaust_g_s, 25.0), dt_s, 68.0)
         self.rear_c = toward(self.rear_c, self.catalyst_c - 120.0, dt_s, 190.0)
 
     def rest(self, dt_s: float) -> None:

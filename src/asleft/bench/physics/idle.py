@@ -37,7 +37,7 @@ class IdleSpec:
     integral_g_s: float = 0.0011
     authority_g_s: float = 0.5
     reduced_g_s: float = 0.15
-    spark_deg: float = 6.0
+    spark_deg: float = 4.0
     spark_per_rpm: float = 0.07
     spark_span_deg: float = 9.0
 

@@ -75,7 +75,7 @@ class Supply:
         it takes. volts: at the battery posts.
     """
 
-    CHANGES = ("battery", "charger_a", "charger_v", "connected", "load_a", "volts")
+    CHANGES = ("alternator_a", "alternator_w", "battery", "charger_a", "charger_v", "connected", "load_a", "volts")
     __slots__ = ("alternator_a", "alternator_w", "battery", "charger_a", "charger_v", "connected", "load_a", "volts")
 
     EFFICIENCY = 0.62
@@ -121,6 +121,22 @@ class Supply:
         if self.charger_v <= 0.0:
             self.step(dt_s, 0.0, 0.0)
             return
-        pieces = max(1, min(400, int(dt_s / 5.0)))
+        first = min(dt_s, 40.0)
+        pieces = max(1, round(first))
         for _ in range(pieces):
-            self.step(dt_s / pieces, 0.0, 0.0)
+            self.step(first / pieces, 0.0, 0.0)
+        pieces = max(1, min(200, int((dt_s - first) / 10.0)))
+        for _ in range(pieces if dt_s > first else 0):
+            self._charge((dt_s - first) / pieces)
+
+    def _charge(self, dt_s: float) -> None:
+        """Charger at work with the polarisation settled: long steps are stable because only the charge moves."""
+        battery = self.battery
+        ohm = battery.spec.inner_ohm + battery.spec.charge_ohm
+        current = min((self.charger_v - battery.open_v) / ohm, self.charger_a - self.load_a)
+        if current <= 0.0:
+            self.step(dt_s, 0.0, 0.0)
+            return
+        battery.slow_v = -battery.spec.charge_ohm * current
+        self.volts = battery.terminal_v(-current)
+        battery.step(dt_s, -current)
