@@ -6,7 +6,6 @@ Where the table marks an independent program's reading as wrong, ours must diffe
 from __future__ import annotations
 
 import csv
-import os
 from pathlib import Path
 
 import pytest
@@ -17,9 +16,6 @@ from asleft.codec.obd.readiness import MonitorKind as M
 from asleft.codec.reply import Negative, read_reply
 from asleft.model.trouble import CodeKind
 
-CHECKS = Path(os.environ.get("ASLEFT_CHECKS", Path(__file__).parents[3] / "shared" / "checks"))
-TABLE = CHECKS / "vectors" / "obd_mode01_scapy_vs_formula.csv"
-
 
 def h(text: str) -> bytes:
     return bytes.fromhex(text)
@@ -29,12 +25,10 @@ def first(pid: int, data: str) -> float | None:
     return current.read_parameter(pid, h(data))[0].value
 
 
-def test_table_of_raw_bytes() -> None:
+def test_table_of_raw_bytes(checks: Path) -> None:
     """All 63 rows of ``vectors/obd_mode01_scapy_vs_formula.csv``, unit included."""
-    if not TABLE.exists():
-        pytest.skip(f"check values not here: {TABLE}")
     units = {"degC": "°C", "1/min": "rpm", "deg": "°", "": None}
-    with TABLE.open(encoding="utf-8") as file:
+    with (checks / "vectors" / "obd_mode01_scapy_vs_formula.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) == 63
     for row in rows:
@@ -116,7 +110,15 @@ def test_several_quantities_in_one_parameter(pid: int, data: str, values: list[f
 
 
 @pytest.mark.parametrize(
-    ("data", "start"), [("00", "none"), ("01", "open"), ("02", "closed loop"), ("04", "open"), ("08", "open"), ("10", "closed loop, with")]
+    ("data", "start"),
+    [
+        ("00", "none"),
+        ("01", "open"),
+        ("02", "closed loop"),
+        ("04", "open"),
+        ("08", "open"),
+        ("10", "closed loop, with"),
+    ],
 )
 def test_fuel_system(data: str, start: str) -> None:
     """00 is none and 01 is open loop, not yet ready: an independent program has both wrong."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import os
 import re
 from pathlib import Path
 
@@ -26,9 +25,6 @@ from asleft.codec.uds import (
     write_data,
 )
 from asleft.codec.uds.read_codes import StatusCode
-
-CHECKS = Path(os.environ.get("ASLEFT_CHECKS", Path(__file__).parents[3] / "shared" / "checks"))
-REFUSALS = CHECKS / "vectors" / "nrc.csv"
 
 
 def h(text: str) -> bytes:
@@ -89,11 +85,9 @@ def _plain(name: str) -> str:
     return re.sub(r"[^a-z]", "", name.lower())
 
 
-def test_every_refusal_by_name() -> None:
+def test_every_refusal_by_name(checks: Path) -> None:
     """Codes and names of ``vectors/nrc.csv``: two independent implementations of UDS, one of KWP2000."""
-    if not REFUSALS.exists():
-        pytest.skip(f"check values not here: {REFUSALS}")
-    with REFUSALS.open(encoding="utf-8") as file:
+    with (checks / "vectors" / "nrc.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) > 70
     uds, kwp = set[int](), set[int]()

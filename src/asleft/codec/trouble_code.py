@@ -13,6 +13,7 @@ recomputed), ISO 14229-1 annex D (status bits). Meanings and areas are recalled,
 
 from __future__ import annotations
 
+import re
 from enum import IntFlag
 
 from asleft.model.errors import Code, InputError
@@ -23,6 +24,7 @@ from .trouble_failure_types import FAILURE_TYPES
 from .trouble_texts import TEXTS
 
 _LETTERS = "PCBU"
+_FORM = re.compile(r"[PCBU][0-3][0-9A-F]{3}", re.IGNORECASE | re.ASCII)
 
 
 class Status(IntFlag):
@@ -67,13 +69,10 @@ def bytes_of(code: str) -> bytes:
 
     Raises: InputError (identifier-impossible): no such code can exist.
     """
-    try:
-        letter, digit, rest = _LETTERS.index(code[0].upper()), int(code[1]), int(code[2:], 16)
-    except (ValueError, IndexError):
-        letter, digit, rest = -1, 0, 0
-    if letter < 0 or digit > 3 or len(code) != 5 or not code[2:].isalnum():
+    if not _FORM.fullmatch(code):
         raise InputError(Code.IDENTIFIER_IMPOSSIBLE, f"trouble code {code}: a letter of P C B U, 0 to 3, three digits")
-    return (letter << 14 | digit << 12 | rest).to_bytes(2, "big")
+    letter = _LETTERS.index(code[0].upper())
+    return (letter << 14 | int(code[1]) << 12 | int(code[2:], 16)).to_bytes(2, "big")
 
 
 def split_code(data: bytes) -> tuple[str, int]:
