@@ -218,7 +218,7 @@ class RefusedError(ModuleError):
 
     def __init__(self, refusal: int, detail: str = "", where: str = "") -> None:
         self.refusal = refusal
-        super().__init__(Code.MODULE_REFUSED, f"{refusal:02X}{': ' + detail if detail else ''}", where)
+        super().__init__(Code.MODULE_REFUSED, f"{refusal:02X} {detail}".strip(), where)
 
 
 class RunError(AsleftError):
