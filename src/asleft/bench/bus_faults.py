@@ -87,7 +87,7 @@ class Talker:
         bus: where it joins.
         clock: drives it.
         name: of the node.
-        period_s: between frames, s; 0: as fast as the bus takes them (a flooding node).
+        period_s: mean time between frames, s (they come at random, as those of many modules do); 0: as fast as the bus takes them (a flooding node).
         identifiers: used in turn.
         seed: of data and jitter.
     """
@@ -127,7 +127,7 @@ class Talker:
         except LinkError as error:
             if error.code is not Code.LINK_LOST:
                 raise
-        self._next_s += self._period_s
+        self._next_s += self._random.expovariate(1.0 / self._period_s)
         self._timer = self._clock.call_at(self._next_s, self._periodic)
 
     def _keep_full(self) -> None:
@@ -141,11 +141,11 @@ class Talker:
 
 
 def background_load(bus: Bus, clock: Clock, share: float, *, bitrate: int = 500_000, seed: int = 0) -> Talker:
-    """Cyclic traffic of other modules that takes about ``share`` (0 to 0.95) of the bus time.
+    """Traffic of other modules that takes about ``share`` (0 to 0.95) of the bus time.
 
     Identifiers lie below and above the diagnostic ones (0A0 to 7A0), so that it both wins and loses.
     """
-    mean_bits = 121.0  # 8 data bytes of chance: between 111 and 133
+    mean_bits = 115.0  # of 8 data bytes of chance; between 111 and 133
     period_s = mean_bits / bitrate / share
     return Talker(
         bus, clock, f"load {share:.0%}", period_s=period_s, identifiers=tuple(range(0xA0, 0x7B0, 0x70)), seed=seed

@@ -181,6 +181,7 @@ class IsoTpNode:
         self._on_message = on_message
         self._hears = hears
         self._on_error = on_error
+        self._outbox: deque[bytes] = deque()
         self._inbox: deque[isotp.CanMessage] = deque()
         self._timer: Timer | None = None
         self._timer_s: float | None = None
@@ -198,7 +199,7 @@ class IsoTpNode:
             fill = b"" if self.settings.padding is None else bytes([self.settings.padding]) * (8 - len(data))
             self.node.send(CanFrame(self.settings.functional[0], data + fill, self.settings.extended))
             return
-        self._logic.send(payload)
+        self._outbox.append(payload)
         self._go_on()
 
     def stop(self) -> None:
@@ -206,6 +207,7 @@ class IsoTpNode:
         self._logic.reset()
         self._logic.in_flight = 0
         self._inbox.clear()
+        self._outbox.clear()
         self._set_timer(None)
 
     def leave(self) -> None:
@@ -216,7 +218,7 @@ class IsoTpNode:
     @property
     def sending(self) -> bool:
         """A message is on its way out."""
-        return self._logic.transmitting()
+        return bool(self._outbox) or self._logic.transmitting()
 
     # -- driving ---------------------------------------------------------------------------------------------------
 
@@ -246,6 +248,8 @@ class IsoTpNode:
         self._go_on()
 
     def _go_on(self) -> None:
+        if self._outbox and not self._logic.transmitting() and not self._logic.held_back():
+            self._logic.send(self._outbox.popleft())
         self._logic.process()
         while (payload := self._logic.recv()) is not None:
             self._on_message(bytes(payload), False)
