@@ -163,7 +163,7 @@ class ObdService:
             if frame != 0:
                 continue
             if pid % 0x20 == 0:
-                known = {0x02, *self._obd.freeze_pids}
+                known = {0x02, *(number for number in self._obd.freeze_pids if number in self._pids)}
                 part = _bitmap_part(known, pid)
                 answer += part[:1] + b"\x00" + part[1:] if part else b""
             elif pid == 0x02 or pid in self.freeze:

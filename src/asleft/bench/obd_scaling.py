@@ -21,8 +21,8 @@ class Scale:
 
     def encode(self, value: float) -> bytes:
         """The bytes of a value."""
-        raw = round(value / self.step + self.zero)
-        return min((1 << 8 * self.size) - 1, max(0, raw)).to_bytes(self.size, "big")
+        raw = min((1 << 8 * self.size) - 1, max(0, value / self.step + self.zero))
+        return round(raw).to_bytes(self.size, "big")
 
 
 _PERCENT = Scale(100 / 255, "%")
