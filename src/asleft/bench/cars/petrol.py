@@ -52,6 +52,7 @@ class PetrolCar(CarBase):
         if warm:
             heat = self.powertrain.temperatures
             heat.coolant_c, heat.bonnet_c, heat.intake_c = 87.0, 54.0, 45.0
+            heat.catalyst_c, heat.rear_c = 330.0, 240.0
         self.vin = make_vin("L16DT", "K", chance.whole(100_000, 999_999))
         self.diary = Diary(
             self.powertrain, chance.between(90.0, 400.0) * 3600.0, chance.whole(60, 250), chance.between(3e4, 16e4)

@@ -137,6 +137,7 @@ class Powertrain:
             self.consumers.remove(consumer)
         if on:
             self.consumers.append(consumer)
+            self.cooler_s = 0.0 if consumer == "cooler" else self.cooler_s
         self._set_load()
 
     # -- readings --------------------------------------------------------------------------------------------------
@@ -201,7 +202,7 @@ class Powertrain:
         elif not turning:
             heat.rest(dt_s)
         limit = min(self._alternator_a, 0.055 * crank.rpm) if self.running else 0.0
-        self.supply.step(dt_s, self.alternator_v - 0.007 * (heat.bonnet_c - 20.0), limit)
+        self.supply.step(dt_s, self.alternator_v - 0.013 * (heat.bonnet_c - 20.0), limit)
 
     def _idle_area_mm2(self, dt_s: float) -> float:
         heat = self.temperatures
@@ -260,7 +261,7 @@ class Powertrain:
         self.fuel.step(dt_s, share, purge * self.vapour * 2.0, self.run_s, heat.coolant_c)
         wanted = 0.28 if self.fuel.closed and heat.coolant_c > 78.0 and self.run_s > 90.0 else 0.0
         self.purge += (wanted - self.purge) * dt_s / 30.0 if abs(wanted - self.purge) > 1e-4 else 0.0
-        warm_up = 8.0 if heat.catalyst_c < 250.0 and self.pedal < 0.02 else 0.0
+        warm_up = 3.0 * min(1.0, max(0.0, (300.0 - heat.catalyst_c) / 150.0)) if self.pedal < 0.02 else 0.0
         spark = self.idle.spark_deg - warm_up if self.pedal < 0.02 else 22.0
         fuel_w = self.crank.burn(dt_s, self.air_kg_s, self.fuel.lambda_, spark, self.noise.normal())
         self.fuel_l -= fuel_w * dt_s / 43.0e6 / 0.745
