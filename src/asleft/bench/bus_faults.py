@@ -87,7 +87,8 @@ class Talker:
         bus: where it joins.
         clock: drives it.
         name: of the node.
-        period_s: mean time between frames, s (they come at random, as those of many modules do); 0: as fast as the bus takes them (a flooding node).
+        period_s: mean time between frames, s (they come at random, as those of many modules do); 0: as fast as the
+            bus takes them (a flooding node).
         identifiers: used in turn.
         seed: of data and jitter.
     """

@@ -29,6 +29,8 @@ from .control import ControlServer
 from .garage import CARS, make_car
 from .loopback import CHANNEL, LoopbackBus, free_port
 
+_STDIN = 0
+
 
 @dataclass(frozen=True)
 class HostSettings:
@@ -84,14 +86,17 @@ async def serve(settings: HostSettings) -> None:
 
 async def _watch_parent(stop: asyncio.Event) -> asyncio.ReadTransport | None:
     """Stop when standard input ends, if it is a pipe that a parent holds."""
-    if not stat.S_ISFIFO(os.fstat(sys.stdin.fileno()).st_mode):
-        return None
+    try:
+        if not stat.S_ISFIFO(os.fstat(_STDIN).st_mode):
+            return None
+    except OSError:
+        return None  # started without any standard input
 
     class _Watch(asyncio.Protocol):
         def connection_lost(self, exc: Exception | None) -> None:  # noqa: ARG002
             stop.set()
 
-    transport, _ = await asyncio.get_running_loop().connect_read_pipe(_Watch, sys.stdin)
+    transport, _ = await asyncio.get_running_loop().connect_read_pipe(_Watch, os.fdopen(_STDIN, "rb", closefd=False))
     return transport
 
 

@@ -1,0 +1,217 @@
+"""The bench as a process of its own, in real time on loopback."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Coroutine
+from typing import Any
+
+import pytest
+
+from asleft.bench.client import Driver, HostedCar, LoopbackBus
+from asleft.bench.clock import HostClock
+from asleft.bench.control import ControlServer
+from asleft.bench.garage import make_car
+from asleft.bench.host import main
+from asleft.bench.loopback import CHANNEL, free_port
+from asleft.bench.transport import IsoTpNode, TransportSettings
+from asleft.model.errors import Code, InputError, LinkError
+from asleft.model.frame import CanFrame
+from asleft.model.origin import ClockKind, Origin, WallTrust
+
+ENGINE = TransportSettings(0x7E8, 0x7E0, functional=(0x7DF,))
+
+
+async def until(test: Callable[[], Any], limit_s: float = 3.0) -> None:
+    """Wait until ``test`` is true; loopback is fast, but not instant."""
+    async with asyncio.timeout(limit_s):
+        while not test():
+            await asyncio.sleep(0.005)
+
+
+class Asker:
+    def __init__(self, bus: LoopbackBus, clock: HostClock) -> None:
+        self.heard: list[bytes] = []
+        self.node = IsoTpNode(bus, clock, ENGINE, lambda answer, _f: self.heard.append(answer), name="tester")
+
+    async def ask(self, request: str) -> bytes:
+        self.heard.clear()
+        self.node.send(bytes.fromhex(request))
+        await until(lambda: self.heard)
+        return self.heard[-1]
+
+
+def test_two_hosted_cars_answer_and_do_not_hear_each_other() -> None:
+    """Acts over the control socket, requests over the bus; then a clean stop by SIGTERM and by closing its input."""
+
+    async def story() -> None:
+        first, second = HostedCar("petrol", seed=1, truth=True), HostedCar("petrol", seed=2)
+        await asyncio.gather(first.start(), second.start())
+        clock = HostClock()
+        buses = [LoopbackBus(host.channel, host.port, clock) for host in (first, second)]
+        try:
+            askers = [Asker(bus, clock) for bus in buses]
+            await asyncio.gather(*(host.driver.act("key", position="on") for host in (first, second)))
+            await asyncio.sleep(0.6)
+            vins = [await asker.ask("22F190") for asker in askers]
+            truth = await first.driver.truth()
+            assert vins[0][3:].decode() == truth["vin"]
+            assert vins[0] != vins[1]
+            assert await askers[0].ask("1003") == bytes.fromhex("5003003201F4")
+            assert askers[1].heard == [vins[1]]
+            assert 0.6 < await first.driver.time_s() < 20.0
+            with pytest.raises(InputError, match="not started for grading"):
+                await second.driver.truth()
+            with pytest.raises(InputError, match=r"there are .*key"):
+                await first.driver.act("fly")
+            assert "key" in await first.driver.acts()
+            os.kill(second.pid, signal.SIGTERM)
+            assert await second.stop() == 0
+            with pytest.raises(LinkError):
+                await second.driver.act("key", position="off")
+        finally:
+            for bus in buses:
+                bus.close()
+            codes = await first.stop(), await second.stop()
+        assert codes == (0, 0)
+
+    asyncio.run(story())
+
+
+def test_a_host_says_why_it_cannot_start(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["nosuch"]) == 2
+    assert "there are petrol" in capsys.readouterr().out
+
+
+def test_starting_an_unknown_car_raises_what_the_host_says() -> None:
+    async def story() -> None:
+        with pytest.raises(InputError, match="no bench car 'nosuch'"):
+            await HostedCar("nosuch").start()
+
+    asyncio.run(story())
+
+
+def test_a_host_stops_when_its_parent_goes() -> None:
+    """The parent is a shell that is killed: its end of the pipe closes."""
+    host = subprocess.Popen(
+        [sys.executable, "-m", "asleft.bench.host", "petrol"], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    )
+    assert host.stdout is not None
+    assert host.stdin is not None
+    assert b'"ready": true' in host.stdout.readline()
+    host.stdin.close()
+    assert host.wait(timeout=5) == 0
+    host.stdout.close()
+
+
+# -- parts, in this process --------------------------------------------------------------------------------------------
+
+
+def on_loop(story: Callable[[], Coroutine[Any, Any, None]]) -> None:
+    asyncio.run(story())
+
+
+def test_loopback_nodes_of_one_process_hear_each_other_but_not_themselves() -> None:
+    async def story() -> None:
+        clock = HostClock()
+        bus = LoopbackBus(CHANNEL, free_port(), clock)
+        heard: dict[str, list[CanFrame]] = {"a": [], "b": []}
+        nodes = {name: bus.join(name, into.append) for name, into in heard.items()}
+        try:
+            for number in range(50):
+                nodes["a"].send(CanFrame(0x100, bytes([number])))
+                nodes["b"].send(CanFrame(0x100, bytes([number])))
+            await until(lambda: len(heard["a"]) == len(heard["b"]) == 50)
+            for frames in heard.values():
+                assert [frame.data[0] for frame in frames] == list(range(50))
+                assert all(frame.time_s is not None for frame in frames)
+            assert bus.origin is Origin.BENCH
+        finally:
+            bus.close()
+        bus.close()
+        with pytest.raises(LinkError) as caught:
+            nodes["a"].send(CanFrame(0x100, b""))
+        assert caught.value.code is Code.LINK_LOST
+
+    on_loop(story)
+
+
+def test_a_bad_adapter_loses_frames() -> None:
+    async def story() -> None:
+        clock = HostClock()
+        port = free_port()
+        good, bad = LoopbackBus(CHANNEL, port, clock), LoopbackBus(CHANNEL, port, clock, lost=0.5, seed=1)
+        heard: list[CanFrame] = []
+        try:
+            sender, ear = good.join("sender", lambda _f: None), bad.join("ear", heard.append)
+            for number in range(100):
+                sender.send(CanFrame(0x100, bytes([number])))
+            await asyncio.sleep(0.3)
+            assert 25 < len(heard) < 75
+            ear.leave()
+        finally:
+            good.close()
+            bad.close()
+
+    on_loop(story)
+
+
+def test_no_multicast_is_a_clear_error() -> None:
+    async def story() -> None:
+        with pytest.raises(LinkError, match="no-bus"):
+            LoopbackBus("192.0.2.1", free_port(), HostClock())
+
+    on_loop(story)
+
+
+def test_host_clock_is_real_and_may_be_faster() -> None:
+    async def story() -> None:
+        clock = HostClock(speed=50.0)
+        log: list[float] = []
+        clock.call_at(0.5, lambda: log.append(clock.now()))
+        await clock.sleep_until(1.0)
+        assert 0.5 <= log[0] < 5.0
+        assert clock.now() >= 1.0
+        assert clock.kind is ClockKind.REAL
+        assert clock.wall()[1] is WallTrust.SYSTEM
+
+    on_loop(story)
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        (b"not json\n", "not JSON"),
+        (b"[1]\n", "one JSON object"),
+        (b'{"ask": "money"}\n', "money"),
+        (b'{"act": "key", "args": [1]}\n', "named arguments"),
+        (b'{"act": "key", "args": {"angle": 1}}\n', "position"),
+        (b'{"ask": "truth"}\n', "grading"),
+    ],
+)
+def test_control_answers_bad_lines_with_a_sentence(line: bytes, message: str) -> None:
+    answer = ControlServer(make_car("petrol")).answer(line)
+    assert message in answer["error"]
+    assert answer["code"] == "act-unknown"
+
+
+def test_control_saves_for_grading() -> None:
+    answer = ControlServer(make_car("petrol", 4), truth=True).answer(b'{"ask": "save"}\n')
+    assert answer["done"]["car"] == "petrol"
+
+
+def test_unknown_options_of_a_car_are_refused() -> None:
+    with pytest.raises(InputError, match="wings"):
+        make_car("petrol", options={"wings": 2})
+
+
+def test_a_driver_without_a_host_says_so() -> None:
+    async def story() -> None:
+        with pytest.raises(LinkError, match="bench host"):
+            await Driver(free_port()).act("key", position="on")
+
+    on_loop(story)
