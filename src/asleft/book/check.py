@@ -5,12 +5,14 @@ Each rule is a function from a procedure to complaints; the loader runs all of t
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 
 from asleft.model.condition import Condition, ConditionKind
 from asleft.model.errors import InputError
 from asleft.model.step import KeyCycle, Observe, RoutineResult, RoutineStart, Step
 from asleft.model.units import UNITS
+from asleft.proof.criterion_data import LimitData
 
 from .form import file_key
 from .identifier import parse
@@ -213,6 +215,26 @@ def _saves(procedure: Procedure) -> Iterator[Complaint]:
             seen.add(save)
 
 
+def _criteria(procedure: Procedure) -> Iterator[Complaint]:
+    saves = {s for way in Way for step in procedure.ways.steps(way) if (s := getattr(step, "save", ""))}
+    for n, criterion in enumerate(procedure.criteria):
+        path: Path = ("criteria", n)
+        if criterion.id in tuple(c.id for c in procedure.criteria[:n]):
+            yield Complaint(
+                (*path, "id"), "same-id", f'"{criterion.id}" is the id of an earlier criterion', "another id"
+            )
+        saved = getattr(criterion, "saved", None)
+        if saved is not None and procedure.ways.offered and saved not in saves:
+            near = nearest(saved, tuple(saves)) or "the name under which a step saves"
+            yield Complaint((*path, "saved"), "saved", f'no step saves "{saved}"', near)
+        limits: LimitData | None = getattr(criterion, "limits", None)
+        if limits is not None and limits.unit not in UNITS:
+            yield Complaint((*path, "limits", "unit"), "unit", f'"{limits.unit}" is no unit', _unit_meant(limits.unit))
+        for m, code in enumerate(getattr(criterion, "codes", ())):
+            if not re.fullmatch(r"[PCBU][0-3][0-9A-F]{3}", code):
+                yield Complaint((*path, "codes", m), "pattern", f'"{code}" is no trouble code', "such as P2176")
+
+
 def _steps(procedure: Procedure) -> Iterator[tuple[Path, Step]]:
     for way in Way:
         for n, step in enumerate(procedure.ways.steps(way)):
@@ -232,4 +254,5 @@ RULES: tuple[Rule, ...] = (
     _signals,
     _lengths,
     _saves,
+    _criteria,
 )

@@ -52,9 +52,19 @@ def shape(tree: Tree, kind: type[Any]) -> Shaped:
     return Shaped(value, walk.lines, tuple(walk.complaints))
 
 
-def build(shaped: Shaped, kind: type[T]) -> T:
-    """The struct itself. Only after a walk without complaints. Raises ValueError: a rule of the struct."""
-    return msgspec.convert(shaped.value, kind)
+def build(shaped: Shaped, kind: type[T]) -> T | Complaint:
+    """The struct itself, or the rule of one of its values that is broken. Only after a walk without complaints."""
+    try:
+        return msgspec.convert(shaped.value, kind)
+    except msgspec.ValidationError as error:
+        why, _, place = str(error).partition(" - at `$")
+        return Complaint(_path(place.rstrip("`")), "rule", why[:1].lower() + why[1:], "values that agree")
+
+
+def _path(place: str) -> Path:
+    """``.criteria[0].limits`` as keys and indices, in the file's spelling."""
+    parts = re.findall(r"\.([A-Za-z_]\w*)|\[(\d+)\]", place)
+    return tuple(file_key(key) if key else int(index) for key, index in parts)
 
 
 def file_key(field: str) -> str:

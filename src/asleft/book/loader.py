@@ -72,6 +72,8 @@ def read_procedure(data: bytes, name: str) -> LoadedProcedure:
     if shaped.complaints:
         raise ProcedureError(tuple(lines.remark(c) for c in shaped.complaints))
     procedure = build(shaped, Procedure)
+    if isinstance(procedure, Complaint):
+        raise ProcedureError((lines.remark(procedure),))
     complaints = check(procedure)
     if complaints:
         raise ProcedureError(tuple(sorted((lines.remark(c) for c in complaints), key=lambda r: r.line)))

@@ -13,25 +13,10 @@ import msgspec
 
 from asleft.model.condition import Condition
 from asleft.model.step import Step
+from asleft.proof.criterion_data import Criterion
 
-# CRITERION-IMPORT
-from .form import explain_pattern
-
-SLUG = explain_pattern(
-    r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", "small letters, digits and hyphens, such as throttle-stop-learn"
-)
-CODE = explain_pattern(
-    r"^[PCBU][0-3][0-9A-F]{3}(-[0-9A-F]{2}|\.\.[PCBU][0-3][0-9A-F]{3})?$",
-    "a trouble code such as P2176, with a failure type P2176-54, or a range P0120..P0124",
-)
-
-Slug = Annotated[str, msgspec.Meta(pattern=SLUG, max_length=80)]
-CodeText = Annotated[str, msgspec.Meta(pattern=CODE)]
-Text = Annotated[str, msgspec.Meta(min_length=1, max_length=2000)]
-
-
-class Criterion(msgspec.Struct, frozen=True, tag="placeholder"):
-    """placeholder"""
+from .edges import OrderEdge
+from .fields import CodeText, Slug, Text
 
 
 @unique
@@ -209,25 +194,6 @@ class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     seen: Text
     causes: tuple[Text, ...]
-
-
-@unique
-class EdgeKind(StrEnum):
-    """``HARD``: wrong result or danger if reversed. ``SOFT``: saves rework. ``DROPPED``: does not hold for this car."""
-
-    HARD = "hard"
-    SOFT = "soft"
-    DROPPED = "dropped"
-
-
-class OrderEdge(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """One order rule that this procedure adds, turns or drops, with its source page."""
-
-    before: Slug
-    after: Slug
-    kind: EdgeKind
-    why: Text
-    source: str = ""
 
 
 class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

@@ -12,6 +12,7 @@ CAR_STATES: tuple[str, ...] = (
     "warm-gearbox",
     "on-lift",
     "level-floor",
+    "level-idle",
     "target-bay",
     "road",
     "road-steady",

@@ -32,6 +32,9 @@ class Code(StrEnum):
     PROCEDURE_BAD = "procedure-bad"
     IDENTIFIER_IMPOSSIBLE = "identifier-impossible"
     NO_EXACT_MATCH = "no-exact-match"
+    PLAN_CYCLE = "plan-cycle"
+    STATE_UNREACHABLE = "state-unreachable"
+    COST_MISSING = "cost-missing"
     RECORDING_UNREADABLE = "recording-unreadable"
     COLUMN_MAP_BAD = "column-map-bad"
     UNIT_UNKNOWN = "unit-unknown"
@@ -84,6 +87,18 @@ TEXTS: dict[Code, tuple[str, str]] = {
     Code.NO_EXACT_MATCH: (
         "No row of the procedure fits this part and software number exactly.",
         "Nothing is guessed: type the identifier from the manual for this module.",
+    ),
+    Code.PLAN_CYCLE: (
+        "The order rules contradict each other.",
+        "Drop or turn one of the rules named, with its source page.",
+    ),
+    Code.STATE_UNREACHABLE: (
+        "No way leads to the car state that is needed.",
+        "Add the missing move with its minutes, or leave this procedure out.",
+    ),
+    Code.COST_MISSING: (
+        "Car state or minutes are not given.",
+        "Say in which car state it is done and how many minutes it takes; nothing counts as zero.",
     ),
     Code.RECORDING_UNREADABLE: ("The recording cannot be read.", "Check the file; see the place named."),
     Code.COLUMN_MAP_BAD: ("The column map does not fit the recording.", "Correct the map at the place named."),
