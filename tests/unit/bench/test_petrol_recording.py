@@ -6,66 +6,28 @@ conditioning, so its ranges hold both states.
 
 from __future__ import annotations
 
-import csv
+import importlib.util
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from asleft.bench.bus import InLoopBus
-from asleft.bench.cars.petrol import PetrolCar
-from asleft.bench.clock import StepClock
-
 Columns = dict[str, NDArray[np.float64]]
 
-#: Signal -> column of the recording (its header misspells the first), PID and scaling of the bench's answer.
-SIGNALS = {
-    "run time": ("ENGINE_RUN_TINE ()", 0x1F, 1.0, 0.0),
-    "speed": ("ENGINE_RPM ()", 0x0C, 0.25, 0.0),
-    "throttle": ("THROTTLE ()", 0x11, 100 / 255, 0.0),
-    "load": ("ENGINE_LOAD ()", 0x04, 100 / 255, 0.0),
-    "manifold": ("INTAKE_MANIFOLD_PRESSURE ()", 0x0B, 1.0, 0.0),
-    "coolant": ("COOLANT_TEMPERATURE ()", 0x05, 1.0, -40.0),
-    "intake": ("INTAKE_AIR_TEMP ()", 0x0F, 1.0, -40.0),
-    "spark": ("TIMING_ADVANCE ()", 0x0E, 0.5, -64.0),
-    "supply": ("CONTROL_MODULE_VOLTAGE ()", 0x42, 0.001, 0.0),
-    "short trim": ("SHORT_TERM_FUEL_TRIM_BANK_1 ()", 0x06, 100 / 128, -100.0),
-    "long trim": ("LONG_TERM_FUEL_TRIM_BANK_1 ()", 0x07, 100 / 128, -100.0),
-    "catalyst": ("CATALYST_TEMPERATURE_BANK1_SENSOR1 ()", 0x3C, 0.1, -40.0),
-}
+SCRIPT = Path(__file__).resolve().parents[3] / "scripts" / "plot_bench_against_recording.py"
 
 
-def read_recording(path: Path) -> Columns:
-    """Whole rows of one recording, by signal."""
-    with path.open(newline="") as handle:
-        rows = list(csv.reader(handle))
-    header = [name.strip() for name in rows[0]]
-    whole = [row for row in rows[1:] if len(row) >= 27 and all(cell.strip() for cell in row[:27])]
-    return {
-        name: np.array([float(row[header.index(column)]) for row in whole]) for name, (column, *_) in SIGNALS.items()
-    }
-
-
-def drive_bench(seed: int, ambient_c: float, seconds: float, *, cooler: bool) -> Columns:
-    """A cold start of the bench car left to idle, read twice a second through OBD."""
-    clock = StepClock()
-    car = PetrolCar(seed, ambient_c=ambient_c)
-    car.attach(InLoopBus(clock), clock)
-    car.act("key", position="on")
-    clock.run_until(3.0)
-    car.act("key", position="start")
-    values: dict[str, list[float]] = {name: [] for name in SIGNALS}
-    while clock.now() < seconds:
-        clock.run_until(clock.now() + 0.5)
-        if cooler and clock.now() == 500.0:
-            car.act("load", name="cooler", on=True)
-        for name, (_, pid, scale, offset) in SIGNALS.items():
-            answer = car.engine.handle(bytes([0x01, pid]))
-            assert answer is not None
-            values[name].append(int.from_bytes(answer[2:], "big") * scale + offset)
-    return {name: np.array(column) for name, column in values.items()}
+def _script() -> ModuleType:
+    """The script that draws the picture in the docs: it reads and drives as these tests do."""
+    spec = importlib.util.spec_from_file_location("plot_bench_against_recording", SCRIPT)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 @dataclass(frozen=True)
@@ -81,8 +43,9 @@ def pair(checks: Path) -> Pair:
     files = sorted((checks / "obdlogs" / "petrol").glob("idle*.csv"))
     if not files:
         pytest.skip(f"no petrol recordings under {checks}")
-    bench = [drive_bench(seed, 27.0, 640.0, cooler=seed == 1) for seed in (0, 1)]
-    return Pair([read_recording(path) for path in files], bench)
+    script = _script()
+    bench = [script.drive_bench(seed, 27.0, 640.0, cooler_at_s=500.0 if seed == 1 else None) for seed in (0, 1)]
+    return Pair([script.read_recording(path) for path in files], bench)
 
 
 def _rows(run: Columns, low_c: float, high_c: float) -> NDArray[np.bool_]:
@@ -170,3 +133,11 @@ def test_the_air_conditioning_shows_as_on_the_recorded_car(pair: Pair):
     pressure = np.median(run["manifold"][after]) - np.median(run["manifold"][before])
     assert 60.0 < speed < 250.0
     assert 1.0 < pressure < 14.0
+
+
+def test_the_picture_in_the_docs_can_be_drawn(pair: Pair, tmp_path: Path):
+    picture = tmp_path / "picture.svg"
+    _script().draw(pair.recorded, pair.bench, picture)
+    text = picture.read_text()
+    assert text.count("<path") > 20
+    assert "recorded" in text or "<use" in text

@@ -19,6 +19,7 @@ class FuelSpec:
     Attributes:
         injector_error: how much more fuel the injectors give than they should, as a share.
         ramp_per_s, jump: short-term trim, shares. delay_s: from injection to the sensor.
+        scatter: of the mixture from one half second to the next.
         ready_s, ready_c: closed loop not before this time after start and this coolant temperature.
         long_s: time constant of the long-term trim. limit: largest trim of either kind.
     """
@@ -27,6 +28,7 @@ class FuelSpec:
     ramp_per_s: float = 0.050
     jump: float = 0.018
     delay_s: float = 0.60
+    scatter: float = 0.008
     ready_s: float = 25.0
     ready_c: float = 35.0
     long_s: float = 45.0
@@ -36,30 +38,35 @@ class FuelSpec:
 class FuelControl:
     """One mixture control. ``long`` is the learned long-term trim, ``short`` the short-term one, as shares."""
 
-    CHANGES = ("short", "lambda_", "sensed", "rich", "closed", "mean")
-    __slots__ = ("closed", "lambda_", "long", "mean", "rich", "sensed", "short", "spec")
+    CHANGES = ("short", "lambda_", "sensed", "rich", "closed", "mean", "ripple")
+    __slots__ = ("closed", "lambda_", "long", "mean", "rich", "ripple", "sensed", "short", "spec")
 
     def __init__(self, spec: FuelSpec, long: Learned) -> None:
         self.spec = spec
         self.long = long
         self.short = 0.0
         self.mean = 0.0
+        self.ripple = 0.0
         self.lambda_ = 1.0
         self.sensed = 1.0
         self.rich = False
         self.closed = False
 
-    def step(self, dt_s: float, metered_share: float, vapour_share: float, run_s: float, coolant_c: float) -> None:
+    def step(
+        self, dt_s: float, metered_share: float, vapour_share: float, run_s: float, coolant_c: float, noise: float
+    ) -> None:
         """Advance by ``dt_s`` with the engine running.
 
         Args: metered_share: metered air over all air. vapour_share: fuel that comes with the purge, over what is
-            injected.
+            injected. noise: a normal number.
         """
         spec = self.spec
         warm = min(1.0, max(0.0, (60.0 - coolant_c) / 60.0))
         enriched = 1.0 + (0.0 if self.closed else 0.10 * warm)
         fuel = metered_share * (1.0 + self.short + self.long.value) * (1.0 + spec.injector_error) + vapour_share
-        self.lambda_ = 1.0 / (fuel * enriched)
+        keep = exp(-2.0 * dt_s)
+        self.ripple = keep * self.ripple + spec.scatter * (1.0 - keep * keep) ** 0.5 * noise
+        self.lambda_ = (1.0 + self.ripple) / (fuel * enriched)
         self.closed = run_s > spec.ready_s and coolant_c > spec.ready_c
         if not self.closed:
             self.short = self.mean = 0.0

@@ -38,7 +38,7 @@ class IdleSpec:
     authority_g_s: float = 0.5
     reduced_g_s: float = 0.15
     spark_deg: float = 4.0
-    spark_per_rpm: float = 0.07
+    spark_per_rpm: float = 0.09
     spark_span_deg: float = 9.0
 
 
