@@ -75,7 +75,9 @@ class Observe(msgspec.Struct, frozen=True, tag="observe", forbid_unknown_fields=
     Attributes:
         signals: ids, read together.
         seconds: length of the recording, s.
-        save: name of the recorded series, ``save/signal``.
+        save: name of the recorded series.
+        act: machine name of what the person does, for a bench driver.
+        suspends: interlocks that this step itself breaks (a pedal sweep and the pedal at rest).
     """
 
     id: str
@@ -84,6 +86,7 @@ class Observe(msgspec.Struct, frozen=True, tag="observe", forbid_unknown_fields=
     seconds: float
     save: str
     act: str = ""
+    suspends: tuple[str, ...] = ()
 
 
 class KeyCycle(msgspec.Struct, frozen=True, tag="key-cycle", forbid_unknown_fields=True):

@@ -39,3 +39,8 @@ async def confirm(
     """Ask for one word of consent, with the way to stop beside it."""
     shown = tuple(say("caution", "{text}", text=c) for c in cautions)
     return await ask(log, Question(log.number("q"), kind, message, (yes, STOP), shown, act, details))
+
+
+async def ask_choice(log: RunLog, message: Message, choices: tuple[str, ...], *, act: str = "") -> Answer:
+    """Ask for one of several answers."""
+    return await ask(log, Question(log.number("q"), QuestionKind.CHOOSE, message, choices, act=act))

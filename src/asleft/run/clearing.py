@@ -9,7 +9,7 @@ from asleft.event import body as b
 from asleft.model.effect import Settlement
 from asleft.model.errors import AsleftError, RefusedError
 from asleft.model.message import Message, say
-from asleft.model.module import ModulePicture
+from asleft.model.module import ModuleAddress, ModulePicture
 from asleft.model.question import QuestionKind
 from asleft.model.step import Clear
 from asleft.model.trouble import CodeKind, TroubleCode
@@ -22,14 +22,14 @@ from .log import RunLog
 PRESENT = 0x0D
 
 
-async def read_present(log: RunLog, picture: ModulePicture) -> tuple[TroubleCode, ...]:
+async def read_present(log: RunLog, address: ModuleAddress) -> tuple[TroubleCode, ...]:
     """Codes of a module that are there now.
 
     Raises: ModuleError: silent, refused, malformed.
     """
-    answer = await log.ports.conversation.ask(picture.address, read_codes.list_request(PRESENT))
+    answer = await log.ports.conversation.ask(address, read_codes.list_request(PRESENT))
     return tuple(
-        TroubleCode(c.code, picture.address.name, CodeKind.STORED, c.failure_type, c.status, describe(c.code).text)
+        TroubleCode(c.code, address.name, CodeKind.STORED, c.failure_type, c.status, describe(c.code).text)
         for c in read_codes.read_list(answer).codes
     )
 
@@ -67,7 +67,7 @@ async def _clear_one(
     """Codes before and after; after is None when nobody knows."""
     before: tuple[TroubleCode, ...] = ()
     try:
-        before = await read_present(log, picture)
+        before = await read_present(log, picture.address)
     except AsleftError as error:
         log.write(
             b.Noted(
@@ -83,7 +83,7 @@ async def _clear_one(
     if isinstance(sent.error, RefusedError):
         return before, None
     try:
-        after = await read_present(log, picture)
+        after = await read_present(log, picture.address)
     except AsleftError as error:
         message = say("clear.unknown", "codes could not be read again: {why}", why=error.sentence())
         settled(log, sent.intent, Settlement.PERSON_MUST_DECIDE, message)

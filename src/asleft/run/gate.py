@@ -39,6 +39,10 @@ class Gate:
         """Interlocks: the same conditions, at once instead of after a hold, at their looser limits where given."""
         return cls(log, (_loose(c) for c in conditions))
 
+    def without(self, suspended: tuple[str, ...]) -> Gate:
+        """The same interlocks but those that the step in hand itself breaks."""
+        return Gate(self._log, (c for c in self.conditions if c.id not in suspended)) if suspended else self
+
     async def declare(self) -> None:
         """Ask for every condition that no signal shows; the answers are recorded as declared."""
         for condition in self.conditions:

@@ -69,8 +69,9 @@ async def observe(log: RunLog, step: Observe, locks: Gate) -> tuple[Series, ...]
         yes="begin",
     )
     with log.step(step.id, say("step.observe", "{text}", text=step.text)) as end:
-        await locks.look()
-        series = await record(log, locks, step.signals, step.seconds)
+        watched = locks.without(step.suspends)
+        await watched.look()
+        series = await record(log, watched, step.signals, step.seconds)
         log.samples(step.save, series)
         end.message = _counts(series)
     return series

@@ -1,0 +1,18 @@
+"""All verbs together."""
+
+from __future__ import annotations
+
+import typer
+
+from . import demo, replay, verify
+
+app = typer.Typer(
+    name="asleft",
+    help="From the work done on a car to a proven, signed return to service of its control modules.",
+    no_args_is_help=True,
+    add_completion=True,
+    pretty_exceptions_enable=False,
+)
+app.command("demo")(demo.demo)
+app.command("replay")(replay.replay)
+app.command("verify")(verify.verify)

@@ -1,0 +1,131 @@
+"""What faces use: commands to the engine, the tail of a job's events, its folded state, ready figures and papers.
+
+The record is read straight from the journal (read only), so a page works while the engine is busy, and after it ended.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+from asleft.event.envelope import Event
+from asleft.event.fold import JobState, fold
+from asleft.model.errors import Code, RecordError
+from asleft.plan.work_items import all_work_items
+from asleft.record.tail import Tail, jobs_in, stored_events
+
+from .channel import ChannelClient
+from .papers import record_path, report_bytes
+
+
+class Watch:
+    """One job followed by its events."""
+
+    def __init__(self, folder: Path, job: str) -> None:
+        self._tail = Tail(folder, job)
+        self._events: list[Event] = []
+        self._state = JobState()
+
+    @property
+    def state(self) -> JobState:
+        """State after the newest event; looks for new ones first."""
+        self.poll()
+        return self._state
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """All events so far."""
+        self.poll()
+        return tuple(self._events)
+
+    def poll(self) -> tuple[Event, ...]:
+        """Events that are new since the last look."""
+        new = self._tail.poll()
+        if new:
+            self._events += new
+            self._state = fold(new, self._state)
+        return new
+
+    def after(self, sequence: int) -> tuple[Event, ...]:
+        """Events after a sequence number: what a page that slept has missed."""
+        return tuple(e for e in self.events if e.sequence > sequence)
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._tail.close()
+
+
+class JobClient:
+    """Commands and views of the jobs in one data folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._channel = ChannelClient(folder)
+        self._watches: dict[str, Watch] = {}
+
+    # -- reading -----------------------------------------------------------------------------------------------------
+
+    def jobs(self) -> tuple[str, ...]:
+        """Numbers of all jobs, oldest first."""
+        return jobs_in(self._folder)
+
+    def watch(self, job: str) -> Watch:
+        """Follow a job. Raises RecordError (job-unknown)."""
+        if job not in self._watches:
+            if job not in self.jobs():
+                raise RecordError(Code.JOB_UNKNOWN, job)
+            self._watches[job] = Watch(self._folder, job)
+        return self._watches[job]
+
+    def work_items(self) -> tuple[tuple[str, str], ...]:
+        """Id and words of every work item that can be chosen."""
+        return tuple((item.id, item.text) for item in all_work_items())
+
+    # -- papers ------------------------------------------------------------------------------------------------------
+
+    def head(self, job: str) -> str:
+        """Hash of the job's last event."""
+        links = stored_events(self._folder, job)
+        return links[-1].hash if links else ""
+
+    def record_zip(self, job: str) -> bytes:
+        """The signed record. Raises RecordError (job-unknown): the engine has not signed it yet."""
+        try:
+            return record_path(self._folder, job).read_bytes()
+        except OSError as error:
+            raise RecordError(Code.JOB_UNKNOWN, f"{job} is not signed yet") from error
+
+    def report_pdf(self, job: str, paper: str = "a4") -> bytes:
+        """The report of the job as it stands."""
+        return report_bytes(stored_events(self._folder, job), paper)
+
+    # -- commands ----------------------------------------------------------------------------------------------------
+
+    async def open_job(self, order: dict[str, Any]) -> str:
+        """Open a job: ``vin``, ``work_items`` (ids), ``make``, ``model``, ``year``. Returns its number."""
+        return str(await self._channel.call("open-job", order=order))
+
+    async def answer(self, job: str, question: str, text: str, by: str) -> None:
+        """Answer an open question. Raises RunError: it is not open any more, or the answer does not fit."""
+        await self._channel.call("answer", job=job, question=question, text=text, by=by)
+
+    async def stop(self, job: str) -> None:
+        """Say stop."""
+        await self._channel.call("stop", job=job)
+
+    async def go_on(self, job: str) -> None:
+        """Take a stopped job up again where it stands."""
+        await self._channel.call("go-on", job=job)
+
+    async def bench_act(self, act: str) -> None:
+        """Let the bench driver do an act; only where the engine works on a bench car."""
+        await self._channel.call("bench-act", act=act)
+
+    async def engine(self) -> dict[str, Any]:
+        """What the engine says of itself: origin, link, workshop, technician. Raises RunError (engine-absent)."""
+        return dict(await self._channel.call("status"))
+
+    def live(self) -> AsyncIterator[dict[str, Any]]:
+        """The engine's live feed: newest values, lossy."""
+        return self._channel.watch()

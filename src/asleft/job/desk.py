@@ -1,0 +1,55 @@
+"""What a job is worked with: link, conversation, signals, person, clock, book and the workshop's settings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from asleft.book.shelf import Book
+from asleft.model.work import Vehicle, WorkItem
+from asleft.ports.bus import Link
+from asleft.ports.clock import Clock
+from asleft.ports.person import Person
+from asleft.run.log import Show
+from asleft.talk.modules import ModuleMap
+
+
+def _nothing(_key: str, _value: object) -> None:
+    """Show nothing."""
+
+
+@dataclass(frozen=True)
+class Order:
+    """A repair order: the car and what is done to it.
+
+    Attributes:
+        number: job's number.
+        vehicle: the car.
+        work_items: what was or will be done.
+        order: the workshop's own order reference.
+    """
+
+    number: str
+    vehicle: Vehicle
+    work_items: tuple[WorkItem, ...]
+    order: str = ""
+
+
+@dataclass(frozen=True)
+class Desk:
+    """Everything a job is worked with.
+
+    Attributes:
+        workshop: name that stands on the report.
+        technician: who signs.
+        modules: where this car's modules listen, as the workshop knows it.
+        show: live values for screens; lossy.
+    """
+
+    link: Link
+    clock: Clock
+    person: Person
+    book: Book
+    modules: ModuleMap
+    workshop: str
+    technician: str
+    show: Show = field(default=_nothing)

@@ -1,0 +1,202 @@
+"""The engine: owns the link, the journal's pen and the run; takes commands; works one car at a time."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Awaitable, Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from asleft.live.sampler import LinkSignals
+from asleft.model.errors import AsleftError, Code, InputError
+from asleft.model.vin import parse_vin
+from asleft.model.work import Vehicle
+from asleft.plan.work_items import find_work_item
+from asleft.record.journal import JobJournal, open_journal
+from asleft.talk.conversations import Conversations
+from asleft.talk.policy import WritesPolicy
+
+from .channel import ChannelServer, LiveFeed
+from .desk import Desk, Order
+from .line import JobLine
+from .papers import write_papers
+from .person import CommandPerson
+
+BenchAct = Callable[[str], Awaitable[None]]
+
+
+def read_order(order: dict[str, Any], number: str) -> Order:
+    """An order as a page or a command gives it.
+
+    Raises: InputError: vin-length, vin-character, unknown-work-item.
+    """
+    year = order.get("year")
+    vehicle = Vehicle(
+        parse_vin(str(order["vin"])),
+        str(order.get("make", "")),
+        str(order.get("model", "")),
+        int(year) if year else None,
+        order.get("displacement_l"),
+    )
+    items = tuple(find_work_item(str(item)) for item in order["work_items"])
+    if not items:
+        raise InputError(Code.UNKNOWN_WORK_ITEM, "nothing was chosen")
+    return Order(number, vehicle, items, str(order.get("order", "")))
+
+
+async def work_job(desk: Desk, journal: JobJournal, order: Order, policy: WritesPolicy) -> None:
+    """One job on one link, from the open order to the closed record; modules are left in their default session.
+
+    Raises: AsleftError: the job stopped and says why.
+    """
+    await desk.link.open()
+    conversation = Conversations(desk.link, desk.clock, journal.redeem, policy)
+    try:
+        await JobLine(desk, journal, conversation, LinkSignals(conversation, desk.clock)).work(order)
+    finally:
+        await asyncio.shield(conversation.close())
+        await desk.link.close()
+
+
+class Engine:
+    """Jobs in one data folder, commands over the channel.
+
+    Args:
+        folder: data folder.
+        desk: link, book, workshop; its person must be a CommandPerson.
+        policy: whether effects may go to a vehicle.
+        bench_act: does a bench driver's act; None where the link is no bench.
+    """
+
+    def __init__(
+        self, folder: Path, desk: Desk, policy: WritesPolicy, feed: LiveFeed, bench_act: BenchAct | None = None
+    ) -> None:
+        self._folder = folder
+        self._desk = desk
+        self._policy = policy
+        self._feed = feed
+        self._bench_act = bench_act
+        self._journals = open_journal(folder)
+        self._task: asyncio.Task[None] | None = None
+        self._job = ""
+        self._server = ChannelServer(
+            folder,
+            {
+                "status": self._status,
+                "open-job": self._open_job,
+                "go-on": self._go_on,
+                "answer": self._answer,
+                "stop": self._stop,
+                "bench-act": self._act,
+            },
+            feed,
+        )
+
+    async def serve(self, until: asyncio.Event) -> None:
+        """Take commands until told to end; then stop the job in hand with everything it opened closed."""
+        await self._server.start()
+        try:
+            await until.wait()
+        finally:
+            await self._server.stop()
+            await self._end_job()
+            self._journals.close()
+
+    # -- commands ----------------------------------------------------------------------------------------------------
+
+    async def _status(self, _request: dict[str, Any]) -> dict[str, Any]:
+        link = self._desk.link
+        return {
+            "origin": link.origin.value,
+            "link": link.name,
+            "workshop": self._desk.workshop,
+            "technician": self._desk.technician,
+            "job": self._job if self._busy else "",
+            "bench": self._bench_act is not None,
+        }
+
+    async def _open_job(self, request: dict[str, Any]) -> str:
+        self._refuse_when_busy()
+        number = self._next_number()
+        order = read_order(request["order"], number)
+        self._begin(self._journals.create(number, source=self._desk.link, clock=self._desk.clock), order)
+        return number
+
+    async def _go_on(self, request: dict[str, Any]) -> str:
+        self._refuse_when_busy()
+        number = str(request["job"])
+        journal = self._journals.reopen(number, source=self._desk.link, clock=self._desk.clock)
+        first = journal.events()[0].body
+        vehicle, items = getattr(first, "vehicle", None), getattr(first, "work_items", ())
+        if vehicle is None:
+            raise InputError(Code.JOB_UNKNOWN, number)
+        self._begin(journal, Order(number, vehicle, items))
+        return number
+
+    async def _answer(self, request: dict[str, Any]) -> None:
+        self._person.give(str(request["question"]), str(request["text"]), str(request["by"]))
+
+    async def _stop(self, _request: dict[str, Any]) -> None:
+        self._person.stop()
+
+    async def _act(self, request: dict[str, Any]) -> None:
+        if self._bench_act is None:
+            raise InputError(Code.ACT_UNKNOWN, "this is no bench car")
+        await self._bench_act(str(request["act"]))
+
+    # -- the job in hand ---------------------------------------------------------------------------------------------
+
+    @property
+    def _person(self) -> CommandPerson:
+        assert isinstance(self._desk.person, CommandPerson)
+        return self._desk.person
+
+    @property
+    def _busy(self) -> bool:
+        return self._task is not None and not self._task.done()
+
+    def _refuse_when_busy(self) -> None:
+        if self._busy:
+            raise InputError(Code.JOB_IN_USE, f"{self._job} is being worked on; finish or stop it first")
+
+    def _next_number(self) -> str:
+        year = datetime.fromisoformat(self._desk.clock.wall()[0]).year
+        taken = [j for j in self._journals.list_jobs() if j.startswith(f"{year}-")]
+        return f"{year}-{len(taken) + 1:04d}"
+
+    def _begin(self, journal: JobJournal, order: Order) -> None:
+        self._job = order.number
+        self._person.resume()
+        self._task = asyncio.get_running_loop().create_task(self._work(journal, order))
+
+    async def _work(self, journal: JobJournal, order: Order) -> None:
+        try:
+            with contextlib.suppress(AsleftError):  # it stands in the record as job-stopped, with its advice
+                await work_job(self._desk, journal, order, self._policy)
+        finally:
+            if journal.events():
+                write_papers(self._folder, journal)
+            journal.give_back()
+
+    async def _end_job(self) -> None:
+        if self._task is not None and not self._task.done():
+            self._task.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await self._task
+
+
+def show_on(feed: LiveFeed) -> Callable[[str, Any], None]:
+    """The run's live values on the feed, as JSON values; readings under their signal's name."""
+
+    def show(key: str, value: Any) -> None:
+        plain = msgspec.to_builtins(value)
+        if key == "reading":
+            feed.put(f"reading:{plain['signal']}", plain)
+        else:
+            feed.put(key, plain)
+
+    return show

@@ -1,0 +1,18 @@
+"""Where things stand on this machine."""
+
+from __future__ import annotations
+
+import os
+from importlib import resources
+from pathlib import Path
+
+#: The book that comes with the program.
+BOOK = Path(str(resources.files("asleft.book"))) / "data"
+
+
+def data_folder() -> Path:
+    """The workshop's data folder: ``ASLEFT_DATA``, else the user's own place for data."""
+    if said := os.environ.get("ASLEFT_DATA"):
+        return Path(said)
+    base = os.environ.get("XDG_DATA_HOME") or os.environ.get("LOCALAPPDATA") or str(Path.home() / ".local" / "share")
+    return Path(base) / "asleft"
