@@ -46,7 +46,7 @@ class PythonCanNode:
     """One participant's place on a `PythonCanBus`.
 
     Attributes:
-        sent: called in the event loop with each own frame once the driver has taken it.
+        sent: called in the event loop with each own frame when it is given to the driver, always before the answer.
     """
 
     def __init__(self, bus: PythonCanBus, name: str, listener: Listener) -> None:
@@ -97,7 +97,7 @@ class PythonCanBus:
         self._can: can.BusABC | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._nodes: list[PythonCanNode] = []
-        self._inbox: list[CanFrame] = []
+        self._inbox: list[tuple[PythonCanNode | None, CanFrame]] = []
         self._inbox_lock = threading.Lock()
         self._outbox: SimpleQueue[tuple[PythonCanNode, CanFrame] | None] = SimpleQueue()
         self._echoes: deque[tuple[int, bytes]] = deque(maxlen=_QUEUE)  # what we sent and did not hear back yet
@@ -185,6 +185,7 @@ class PythonCanBus:
                     return None
                 if self.interface in _ECHOING:
                     self._echoes.append((frame.id, frame.data))
+                self._put_in((node, CanFrame(frame.id, frame.data, frame.extended, frame.fd, self._clock.now())))
                 driver.send(message, timeout=_SEND_S)
                 failed = 0
             except can.CanTimeoutError as error:
@@ -194,16 +195,7 @@ class PythonCanBus:
                 continue
             except (can.CanError, OSError, ValueError) as error:
                 return self._give_up(str(error))
-            stamped = CanFrame(frame.id, frame.data, frame.extended, frame.fd, self._clock.now())
-            self._tell(lambda node=node, stamped=stamped: self._gone_out(node, stamped))
         return None
-
-    def _gone_out(self, sender: PythonCanNode, frame: CanFrame) -> None:
-        for node in tuple(self._nodes):
-            if node is not sender:
-                node.listener(frame)
-        if sender.sent is not None:
-            sender.sent(frame)
 
     # -- receiving -------------------------------------------------------------------------------------------------
 
@@ -234,8 +226,12 @@ class PythonCanBus:
         except LinkError:
             self.error_frames += 1
             return
+        self._put_in((None, frame))
+
+    def _put_in(self, entry: tuple[PythonCanNode | None, CanFrame]) -> None:
+        """Frames in and out reach the event loop in one order: ours before the answer to it."""
         with self._inbox_lock:
-            self._inbox.append(frame)
+            self._inbox.append(entry)
             first = len(self._inbox) == 1
         if first:
             self._tell(self._hand_over)
@@ -251,10 +247,13 @@ class PythonCanBus:
 
     def _hand_over(self) -> None:
         with self._inbox_lock:
-            frames, self._inbox = self._inbox, []
-        for frame in frames:
+            entries, self._inbox = self._inbox, []
+        for sender, frame in entries:
             for node in tuple(self._nodes):
-                node.listener(frame)
+                if node is not sender:
+                    node.listener(frame)
+            if sender is not None and sender.sent is not None:
+                sender.sent(frame)
 
     # -- both ------------------------------------------------------------------------------------------------------
 

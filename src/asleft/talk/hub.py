@@ -1,0 +1,94 @@
+"""The one receive loop of a link: every frame goes to the lane it belongs to, everything else is none of ours."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from asleft.codec.isotp import IsoTpConfig, normal
+from asleft.link.abilities import Stop, TellsLoss, TellsSent
+from asleft.model.errors import LinkError
+from asleft.model.frame import CanFrame
+from asleft.model.module import ModuleAddress
+from asleft.ports.bus import Link
+from asleft.ports.clock import Clock
+
+from .lane import CanLane
+
+_WIDE = 1 << 31
+
+
+class CanHub:
+    """Lanes on one CAN link.
+
+    Args:
+        link: open.
+        clock: the link's.
+        config: of all transfers.
+
+    Attributes:
+        on_unknown: asked about a frame of no lane; it may add one and say so.
+        on_everybody_sent: called when a frame of none of the lanes is on the wire (a request to everybody).
+        loss: the error, once the link is gone.
+    """
+
+    def __init__(self, link: Link, clock: Clock, config: IsoTpConfig) -> None:
+        self.link = link
+        self.on_unknown: Callable[[CanFrame], bool] | None = None
+        self.on_everybody_sent: Callable[[float], None] | None = None
+        self.loss: LinkError | None = None
+        self._clock = clock
+        self._config = config
+        self._by_rx: dict[int, CanLane] = {}
+        self._by_tx: dict[int, CanLane] = {}
+        self._stops: list[Stop] = [link.listen(self._on_frame)]
+        self.confirms = bool(getattr(link, "confirms", False)) and isinstance(link, TellsSent)
+        if self.confirms and isinstance(link, TellsSent):
+            self._stops.append(link.when_sent(self._on_sent))
+        if isinstance(link, TellsLoss):
+            self._stops.append(link.when_lost(self._on_lost))
+
+    def lane(self, address: ModuleAddress) -> CanLane:
+        """The lane to a module, made when it is not there yet; a pair of identifiers has one, whatever its name."""
+        wide = _WIDE if address.extended else 0
+        lane = self._by_rx.get(address.response_id | wide)
+        if lane is not None and lane.address.tx.id == address.request_id:
+            return lane
+        lane = CanLane(
+            self.link,
+            self._clock,
+            normal(address.request_id, address.response_id, wide=address.extended),
+            self._config,
+            confirms=self.confirms,
+        )
+        self._by_rx[address.response_id | wide] = lane
+        self._by_tx[address.request_id | wide] = lane
+        return lane
+
+    def close(self) -> None:
+        """Stop hearing."""
+        for stop in self._stops:
+            stop()
+        self._stops.clear()
+        for lane in self._by_rx.values():
+            lane.forget()
+
+    def _on_frame(self, frame: CanFrame) -> None:
+        key = frame.id | _WIDE if frame.extended else frame.id
+        lane = self._by_rx.get(key)
+        if lane is not None:
+            lane.on_frame(frame)
+        elif self.on_unknown is not None and self.on_unknown(frame):
+            self._by_rx[key].on_frame(frame)
+
+    def _on_sent(self, frame: CanFrame) -> None:
+        time_s = frame.time_s if frame.time_s is not None else self._clock.now()
+        lane = self._by_tx.get(frame.id | _WIDE if frame.extended else frame.id)
+        if lane is not None:
+            lane.on_confirmed(frame.data, time_s)
+        elif self.on_everybody_sent is not None:
+            self.on_everybody_sent(time_s)
+
+    def _on_lost(self, error: LinkError) -> None:
+        self.loss = error
+        for lane in tuple(self._by_rx.values()):
+            lane.on_lost(error)

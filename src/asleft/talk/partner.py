@@ -1,0 +1,132 @@
+"""One control module as conversations know it: its lane, its times, its session, and answers that may still come."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Protocol
+
+import msgspec
+
+from asleft.codec.answer import AnswerMalformed
+from asleft.codec.isotp import Direction
+from asleft.model.errors import LinkError
+from asleft.model.module import ModuleAddress
+from asleft.ports.clock import Clock
+
+from .lane import Lane
+from .matching import Match, match, may_confuse
+from .settings import TalkSettings, Timing
+from .turns import Turns
+from .waiting import until
+
+
+class Waiting(Protocol):
+    """One request that waits for its answer: what a partner hands events to."""
+
+    def on_sent(self, time_s: float) -> None:
+        """The request is on the wire completely."""
+        ...
+
+    def on_message(self, payload: bytes, started_s: float, time_s: float) -> bool:
+        """A message came; whether it was taken."""
+        ...
+
+    def on_failed(self, error: LinkError, direction: Direction) -> None:
+        """A transfer broke, or the link is gone."""
+        ...
+
+
+class _Owed(msgspec.Struct):
+    request: bytes
+    until_s: float
+
+
+class Partner:
+    """One module on one link.
+
+    Args:
+        address: of the module; the name is for messages.
+        lane: the way to it.
+        clock: the link's.
+        settings: first times.
+
+    Attributes:
+        lock: one request at a time.
+        timing: the module's own times once it said them.
+        session: diagnostic session that may be open; None: the default one.
+        waiting: the request that has the lane now.
+        last_sent_s: when it was last spoken to.
+        strangers: messages that nobody waited for, so far.
+    """
+
+    def __init__(self, address: ModuleAddress, lane: Lane, clock: Clock, settings: TalkSettings) -> None:
+        self.address = address
+        self.lane = lane
+        self.lock = Turns(clock, 1)
+        self.timing = Timing(settings.p2_s, settings.p2_star_s)
+        self.session: int | None = None
+        self.waiting: Waiting | None = None
+        self.last_sent_s = float("-inf")
+        self.strangers = 0
+        self._clock = clock
+        self._owed: list[_Owed] = []
+        self._cleared: asyncio.Future[None] | None = None
+        lane.user = self
+
+    @property
+    def name(self) -> str:
+        """For messages, as ``engine 7E0/7E8``."""
+        return self.address.text
+
+    # -- from the lane ---------------------------------------------------------------------------------------------
+
+    def on_sent(self, time_s: float) -> None:
+        """The request is on the wire."""
+        self.last_sent_s = time_s
+        if self.waiting is not None:
+            self.waiting.on_sent(time_s)
+
+    def on_message(self, payload: bytes, started_s: float, time_s: float) -> None:
+        """Hand a message to who waits, else look whether it is a late one."""
+        if self.waiting is None or not self.waiting.on_message(payload, started_s, time_s):
+            self._strange(payload)
+
+    def on_failed(self, error: LinkError, direction: Direction) -> None:
+        """Hand a broken transfer to who waits."""
+        if self.waiting is not None:
+            self.waiting.on_failed(error, direction)
+
+    # -- late answers ----------------------------------------------------------------------------------------------
+
+    def owe(self, request: bytes, until_s: float) -> None:
+        """An answer to this did not come and may still come until then."""
+        self._owed.append(_Owed(request, until_s))
+
+    async def settle(self, request: bytes, end_s: float) -> None:
+        """Wait until no late answer can be taken for the one to ``request``, at most until ``end_s``."""
+        while (due_s := self._confusable_until(request)) is not None and self._clock.now() < end_s:
+            self._cleared = asyncio.get_running_loop().create_future()
+            await until(self._cleared, self._clock, min(due_s, end_s))
+            self._cleared = None
+
+    def _confusable_until(self, request: bytes) -> float | None:
+        now_s = self._clock.now()
+        self._owed = [owed for owed in self._owed if owed.until_s > now_s]
+        return max((owed.until_s for owed in self._owed if may_confuse(owed.request, request)), default=None)
+
+    def _strange(self, payload: bytes) -> None:
+        self.strangers += 1
+        for owed in self._owed:
+            if _answers(owed.request, payload):
+                self._owed.remove(owed)
+                break
+        if self._cleared is not None and not self._cleared.done():
+            self._cleared.set_result(None)
+
+
+def _answers(request: bytes, payload: bytes) -> bool:
+    """Whether this ends the wait for ``request``; a module that says *pending* still owes its answer."""
+    try:
+        return match(request, payload) in (Match.POSITIVE, Match.NEGATIVE)
+    except AnswerMalformed:
+        return True
