@@ -161,7 +161,12 @@ class ConditionWatch:
         age_s = now_s - self._time_s + self._age_s
         if age_s <= self.condition.max_age_s:
             return None
-        return say("condition.stale", "{name}: the last reading is {age} old", name=self.name, age=show(age_s, "s", self.condition.max_age_s))
+        return say(
+            "condition.stale",
+            "{name}: the last reading is {age} old",
+            name=self.name,
+            age=show(age_s, "s", self.condition.max_age_s),
+        )
 
     def _why_not(self, held_s: float) -> Message:
         c = self.condition

@@ -1,0 +1,178 @@
+"""Criteria as data: what a procedure's file says about its proof. A closed set of forms, no expressions.
+
+Each form names the saved recordings it is computed from. The names of a key cycle's recordings are ``save/1``,
+``save/2`` ...; a criterion names ``save`` and takes them all. ``form`` in the file chooses the class::
+
+    proof:
+      - form: rest-range
+        id: rest
+        name: Range of the rest reading over 5 key cycles
+        saved: rest
+        limits: {high: 1.2, unit: "%", owner: ours, source: common practice, no source}
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import msgspec
+
+from asleft.model.verdict import LimitOwner, Limits
+
+from .window import Gate
+
+Slug = Annotated[str, msgspec.Meta(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+Seconds = Annotated[float, msgspec.Meta(gt=0.0)]
+
+PERCENT_ENDS = (0.0, 100.0)
+
+
+class LimitData(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Limits in a procedure's file.
+
+    Attributes:
+        unit: of both.
+        owner: ``printed`` (the manual's, as printed) or ``ours`` (guarded).
+        low, high: at least one.
+        printed: the limit as the manual prints it, for the reader.
+        source: document and page, or "common practice, no source".
+    """
+
+    unit: str
+    owner: Literal["printed", "ours"]
+    low: float | None = None
+    high: float | None = None
+    printed: str = ""
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        if self.low is None and self.high is None:
+            raise ValueError("a limit has low, high or both")
+        if self.low is not None and self.high is not None and self.low > self.high:
+            raise ValueError("low lies above high")
+        if self.owner == "printed" and not self.source:
+            raise ValueError("a printed limit names its source")
+
+    def limits(self) -> Limits:
+        """As a value for a verdict."""
+        owner = LimitOwner.PRINTED if self.owner == "printed" else LimitOwner.OURS
+        return Limits(self.low, self.high, self.unit, owner, self.printed, self.source)
+
+
+class RestRange(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="rest-range"):
+    """Range of a rest reading over key cycles.
+
+    Attributes: saved: name of the key cycles' recordings. cycles: fewest. ends: of the sensor's range.
+    """
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    signal: str = "throttle-absolute"
+    cycles: int = 5
+    ends: tuple[float, float] | None = PERCENT_ENDS
+
+
+class TrackingSlope(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="tracking-slope"):
+    """Slope of the actual on the commanded value over a slow sweep. ``min_span``: least sweep, in the signals' unit."""
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    actual: str = "throttle-absolute"
+    commanded: str = "throttle-commanded"
+    min_span: float = 30.0
+    ends: tuple[float, float] | None = None
+
+
+class TrackingResidual(
+    msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="tracking-residual"
+):
+    """Standard deviation of what slope, offset and delay leave of the same sweep."""
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    actual: str = "throttle-absolute"
+    commanded: str = "throttle-commanded"
+    min_span: float = 30.0
+    ends: tuple[float, float] | None = None
+
+
+#: What must stand round an idle that is judged. Common practice, no source.
+IDLE_GATES = (
+    Gate("engine-speed", "rpm", low=400.0),
+    Gate("vehicle-speed", "km/h", high=0.0, needed=False),
+    Gate("coolant-temperature", "°C", low=80.0),
+    Gate("engine-load", "%", max_step=4.0, needed=False),
+    Gate("control-module-voltage", "V", max_step=0.3, needed=False),
+)
+
+
+class IdleMean(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="idle-mean"):
+    """Mean idle speed over a steady window.
+
+    Attributes:
+        seconds: length of the window.
+        gates: what must hold in it.
+        max_drift: largest change from the first to the last third of the window, in the limits' unit; more is not idle
+            but a change.
+    """
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    signal: str = "engine-speed"
+    seconds: Seconds = 30.0
+    gates: tuple[Gate, ...] = IDLE_GATES
+    max_drift: float = 30.0
+
+
+class IdleSpread(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="idle-spread"):
+    """Standard deviation of idle speed over a steady window; fields as for the mean."""
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    signal: str = "engine-speed"
+    seconds: Seconds = 30.0
+    gates: tuple[Gate, ...] = IDLE_GATES
+    max_drift: float = 30.0
+
+
+class TrimSum(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="trim-sum"):
+    """Mean of short and long term fuel trim together over a steady window."""
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    short: str = "short-term-trim-1"
+    long: str = "long-term-trim-1"
+    seconds: Seconds = 60.0
+    gates: tuple[Gate, ...] = IDLE_GATES
+    max_drift: float = 2.0
+
+
+class CodeAbsent(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="code-absent"):
+    """Trouble codes gone and not back.
+
+    Attributes:
+        codes: five characters each.
+        modules: names of the modules that must have been read; empty: whichever were.
+        cycles: fewest key cycles between the clear and the last reading.
+    """
+
+    id: Slug
+    name: str
+    codes: Annotated[tuple[str, ...], msgspec.Meta(min_length=1)]
+    modules: tuple[str, ...] = ()
+    cycles: int = 0
+
+
+Criterion = RestRange | TrackingSlope | TrackingResidual | IdleMean | IdleSpread | TrimSum | CodeAbsent
