@@ -53,7 +53,7 @@ class FuelControl:
         self.closed = False
 
     def step(
-        self, dt_s: float, metered_share: float, vapour_share: float, run_s: float, coolant_c: float, noise: float
+        self, dt_s: float, metered_share: float, vapour_share: float, run_s: float, coolant_c: float, *, noise: float
     ) -> None:
         """Advance by ``dt_s`` with the engine running.
 

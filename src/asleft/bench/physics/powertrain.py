@@ -259,7 +259,7 @@ class Powertrain:
         share = min(1.2, max(0.3, self.metered_kg_s / total))
         purge = self.purge_m2 * self.purge / (self.throttle.area_m2 + self.leak_m2 + self.purge_m2 * self.purge)
         vapour = purge * self.vapour * 2.0
-        self.fuel.step(dt_s, share, vapour, self.run_s, heat.coolant_c, self.noise.normal())
+        self.fuel.step(dt_s, share, vapour, self.run_s, heat.coolant_c, noise=self.noise.normal())
         wanted = 0.28 if self.fuel.closed and heat.coolant_c > 78.0 and self.run_s > 90.0 else 0.0
         self.purge += (wanted - self.purge) * dt_s / 30.0 if abs(wanted - self.purge) > 1e-4 else 0.0
         warm_up = 3.0 * min(1.0, max(0.0, (300.0 - heat.catalyst_c) / 150.0)) if self.pedal < 0.02 else 0.0
