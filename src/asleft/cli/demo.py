@@ -27,7 +27,9 @@ def _unattended(out: Path, seed: int, uncleaned: bool, identifier: str) -> None:
     from asleft.practice.unattended import run_unattended  # noqa: PLC0415
 
     result = run_unattended(out, seed=seed, cleaned=0.0 if uncleaned else 1.0, identifier=identifier)
-    typer.echo(f"job {result.state.number}, origin {result.state.origin.value}, {result.virtual_s / 60:.0f} min at the car")
+    typer.echo(
+        f"job {result.state.number}, origin {result.state.origin.value}, {result.virtual_s / 60:.0f} min at the car"
+    )
     for function, verdict in result.verdicts.items():
         typer.echo(f"  {function}: {verdict.value.replace('_', ' ')}")
     for item in result.state.open_items.values():

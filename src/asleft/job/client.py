@@ -12,7 +12,7 @@ from typing import Any
 from asleft.event.envelope import Event
 from asleft.event.fold import JobState, fold
 from asleft.model.errors import Code, RecordError
-from asleft.plan.work_items import all_work_items
+from asleft.plan.work_items import WORK_ITEMS
 from asleft.record.tail import Tail, jobs_in, stored_events
 
 from .channel import ChannelClient
@@ -80,7 +80,7 @@ class JobClient:
 
     def work_items(self) -> tuple[tuple[str, str], ...]:
         """Id and words of every work item that can be chosen."""
-        return tuple((item.id, item.text) for item in all_work_items())
+        return tuple((item.id, item.text) for item in WORK_ITEMS)
 
     # -- papers ------------------------------------------------------------------------------------------------------
 

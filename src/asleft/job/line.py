@@ -16,8 +16,7 @@ from asleft.model.message import Message, say
 from asleft.model.module import ModulePicture, Picture, PictureKind, differences
 from asleft.model.question import QuestionKind
 from asleft.model.verdict import RunEnd, StepOutcome, Verdict
-from asleft.model.work import Grade, Need, PlanStep, ScreenClass, ScreenedCode
-from asleft.ports.conversation import Conversation
+from asleft.model.work import Grade, PlanStep, ScreenClass, ScreenedCode
 from asleft.ports.journal import Journal
 from asleft.ports.signals import Signals
 from asleft.proof.codes import CodesSeen
@@ -26,7 +25,7 @@ from asleft.run.engine import Run, RunRequest
 from asleft.run.log import RunLog, RunPorts
 from asleft.run.proving import PROOF, conclude
 from asleft.run.recover import settle_open_effects
-from asleft.talk.pictures import take_picture
+from asleft.talk.pictures import AsksEverybody, take_picture
 
 from . import planning
 from .desk import Desk, Order
@@ -46,7 +45,7 @@ class JobLine:
         conversation, signals: on the desk's link, with receipts of this journal.
     """
 
-    def __init__(self, desk: Desk, journal: Journal, conversation: Conversation, signals: Signals) -> None:
+    def __init__(self, desk: Desk, journal: Journal, conversation: AsksEverybody, signals: Signals) -> None:
         self._desk = desk
         self._journal = journal
         self._conversation = conversation
@@ -143,7 +142,9 @@ class JobLine:
     async def _as_found(self) -> None:
         if PictureKind.AS_FOUND in self.state.pictures:
             return
-        message = say("picture.as-found", "Key on, engine off: the picture as found is taken before anything is learned.")
+        message = say(
+            "picture.as-found", "Key on, engine off: the picture as found is taken before anything is learned."
+        )
         await confirm(self._log, message, kind=QuestionKind.ACT, act="key-on", yes="take it")
         await self._take(PictureKind.AS_FOUND)
         self._check_vin(PictureKind.AS_FOUND)
@@ -152,8 +153,14 @@ class JobLine:
     def _plan(self) -> None:
         if self.state.plan is not None:
             return
-        needs, plan = planning.needs_and_plan(self.state, self._desk.book)
-        self._journal.append(b.NeedsFound(needs))
+        found, plan = planning.needs_and_plan(self.state, self._desk.book)
+        self._journal.append(b.NeedsFound(found.needs))
+        for message in (*found.first, *found.checks, *found.notes):
+            self._journal.append(b.Noted(message))
+        for fitting, words in found.questions.items():
+            self._leave_open(
+                f"fitted: {fitting}", say("open.fitted", "does the car have {words}? not answered", words=words)
+            )
         self._journal.append(b.PlanMade(plan))
 
     async def _screen(self) -> None:
@@ -169,29 +176,50 @@ class JobLine:
             if step.procedure:
                 await self._procedure(step)
             else:
-                self._leave_open(step.function, say("open.no-procedure", "{name}: the book has no procedure for this car; look it up", name=step.name))
+                self._leave_open(
+                    step.function,
+                    say(
+                        "open.no-procedure",
+                        "{name}: the book has no procedure for this car; look it up",
+                        name=step.name,
+                    ),
+                )
 
     async def _procedure(self, step: PlanStep) -> None:
         """Run one procedure until its steps are done or a person leaves it open. A repeat is asked for and counted."""
         blocking = [c for c in self.state.screened.get(step.function, ()) if c.screen is ScreenClass.BLOCK]
         if blocking:
             codes = ", ".join(c.code.full for c in blocking)
-            self._leave_open(step.function, say("open.blocked", "{name}: {codes} would be learned over; repair first", name=step.name, codes=codes))
+            self._leave_open(
+                step.function,
+                say("open.blocked", "{name}: {codes} would be learned over; repair first", name=step.name, codes=codes),
+            )
             return
         while True:
             runs = [r for r in self.state.runs.values() if r.started.function == step.function]
-            if any(_awaits_conclusion(r) or r.end is RunEnd.COMPLETED for r in runs) or step.function in self.state.open_items:
+            if (
+                any(_awaits_conclusion(r) or r.end is RunEnd.COMPLETED for r in runs)
+                or step.function in self.state.open_items
+            ):
                 return
             if runs and not await self._repeat(step, runs[-1], len(runs)):
                 return
-            request = RunRequest(f"{step.function}-{len(runs) + 1}", self._loaded(step), Way.BY_WIRE, self._module(step), self._reached())
+            request = RunRequest(
+                f"{step.function}-{len(runs) + 1}", self._loaded(step), Way.BY_WIRE, self._module(step), self._reached()
+            )
             await Run(self._ports, request).carry_out()
             if self._desk.person.wants_stop:
                 raise InputError(Code.STOPPED_BY_PERSON)
 
     async def _repeat(self, step: PlanStep, last: RunState, attempts: int) -> bool:
         why = last.result.text if last.result else ""
-        question = say("run.again", "{name} ended after {n} attempt(s): {why} Change the condition before trying again.", name=step.name, n=attempts, why=why)
+        question = say(
+            "run.again",
+            "{name} ended after {n} attempt(s): {why} Change the condition before trying again.",
+            name=step.name,
+            n=attempts,
+            why=why,
+        )
         answer = await ask_choice(self._log, question, (AGAIN, LEAVE_OPEN, STOP))
         if answer.text == AGAIN:
             return True
@@ -228,15 +256,15 @@ class JobLine:
 
     async def _take(self, kind: PictureKind) -> None:
         self._desk.show("stage", {"picture": kind.value})
-        picture = await take_picture(
-            kind, self._desk.modules, self._conversation, self._desk.clock, self._signals
-        )
+        picture = await take_picture(kind, self._desk.modules, self._conversation, self._desk.clock, self._signals)
         self._journal.append(b.PictureTaken(picture))
 
     def _check_vin(self, kind: PictureKind) -> None:
         """VIN as read against the VIN as typed: a difference is said at once, never swallowed."""
         vehicle, picture = self.state.vehicle, self.state.pictures[kind]
-        read = next((i.value for m in picture.modules for i in m.identification if i.key == "vin" and not i.absence), "")
+        read = next(
+            (i.value for m in picture.modules for i in m.identification if i.key == "vin" and not i.absence), ""
+        )
         if vehicle is not None and read and read != vehicle.vin.text:
             text = "the car says VIN {read}, the order says {typed}: check that this is the right car"
             self._journal.append(b.Noted(say("vin.differs", text, read=read, typed=vehicle.vin.text)))
@@ -251,7 +279,14 @@ class JobLine:
         if code.screen is not ScreenClass.UNSORTED:
             return code
         text = "Trouble code {code} {text} of {module} is on no list. Before {function}: what is it?"
-        message = say("screen.sort", text, code=code.code.full, text=code.code.text, module=code.code.module, function=code.function)
+        message = say(
+            "screen.sort",
+            text,
+            code=code.code.full,
+            text=code.code.text,
+            module=code.code.module,
+            function=code.function,
+        )
         choices = {
             "unrelated to this work": ScreenClass.UNRELATED,
             "expected after this work": ScreenClass.EXPECTED,
@@ -266,11 +301,8 @@ class JobLine:
 
     def _plan_steps(self) -> tuple[PlanStep, ...]:
         plan = self.state.plan
-        required = {n.function for n in self._needs() if n.grade is not Grade.NOT_NEEDED}
-        return tuple(s for s in plan.steps if s.function in required) if plan else ()
-
-    def _needs(self) -> tuple[Need, ...]:
-        return self.state.needs
+        needed = {n.function for n in self.state.needs if n.grade is not Grade.NOT_NEEDED}
+        return tuple(s for s in plan.steps if s.function in needed) if plan else ()
 
     def _runnable(self) -> tuple[PlanStep, ...]:
         return tuple(s for s in self._plan_steps() if s.procedure)

@@ -28,7 +28,7 @@ def report_bytes(links: Sequence[Link], paper: str = "a4") -> bytes:
 
     stored = b"".join(link.stored + b"\n" for link in links)
     events = tuple(link.event for link in links)
-    return typeset(events, links[-1].hash, paper=paper, generated=events[-1].wall, attached=stored)
+    return typeset(events, links[-1].hash, paper=paper, generated=events[-1].wall, record=stored)
 
 
 def write_papers(folder: Path, journal: JobJournal, into: Path | None = None) -> str:

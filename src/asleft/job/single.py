@@ -13,11 +13,11 @@ from asleft.ports.bus import Bus
 from asleft.ports.clock import Clock
 from asleft.ports.person import Person
 from asleft.record.journal import open_journal
+from asleft.talk.modules import ModuleMap
 from asleft.talk.policy import WritesPolicy
 
 from .desk import Desk
 from .engine import read_order, work_job
-from .modules import ModuleMap
 from .papers import write_papers
 from .settings import BOOK
 

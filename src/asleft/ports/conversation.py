@@ -36,7 +36,7 @@ class Conversation(Protocol):
         """
         ...
 
-    async def open_session(self, target: ModuleAddress, session: int) -> None:
+    async def open_session(self, target: ModuleAddress, session_type: int) -> None:
         """Open a diagnostic session and keep it alive until ``close_sessions``."""
         ...
 

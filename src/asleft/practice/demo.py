@@ -34,9 +34,7 @@ class LiveDemo:
         folder: data folder; a fresh one that is thrown away when None.
     """
 
-    def __init__(
-        self, *, seed: int, cleaned: float, port: int, page: PageCommand, folder: Path | None = None
-    ) -> None:
+    def __init__(self, *, seed: int, cleaned: float, port: int, page: PageCommand, folder: Path | None = None) -> None:
         self._seed = seed
         self._cleaned = cleaned
         self._port = port or _free_port()
@@ -102,7 +100,7 @@ async def _line(process: asyncio.subprocess.Process) -> str:
     assert process.stdout is not None
     try:
         line = await asyncio.wait_for(process.stdout.readline(), _READY_S)
-    except asyncio.TimeoutError:
+    except TimeoutError:
         line = b""
     if not line:
         await _end(process)
@@ -124,7 +122,7 @@ async def _end(process: asyncio.subprocess.Process) -> None:
             process.send_signal(signal.SIGINT if sys.platform != "win32" else signal.SIGTERM)
         try:
             await asyncio.wait_for(process.wait(), 15.0)
-        except asyncio.TimeoutError:
+        except TimeoutError:
             process.kill()
             await process.wait()
 

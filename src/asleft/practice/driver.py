@@ -1,6 +1,6 @@
 """The bench driver: does at a bench car what a question asks a technician to do.
 
-The acts have names of our own (``key-on``, ``do-work`` …) that questions carry; here they become the acts of a bench car.
+The acts have names of our own (``key-on``, ``do-work`` …) that questions carry; here they become acts of a bench car.
 """
 
 from __future__ import annotations

@@ -11,9 +11,9 @@ from pathlib import Path
 
 from asleft.bench.client import Driver, LoopbackBus
 from asleft.book.shelf import load_book
+from asleft.job.channel import LiveFeed
 from asleft.job.clock import real_clock
 from asleft.job.desk import Desk
-from asleft.job.channel import LiveFeed
 from asleft.job.engine import Engine, show_on
 from asleft.job.person import CommandPerson
 from asleft.job.settings import BOOK

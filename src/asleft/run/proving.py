@@ -47,4 +47,6 @@ def _whole(verdict: Verdict | None, judgements: tuple[Judgement, ...]) -> Messag
     if verdict is Verdict.PASS:
         return say("run.verdict", "PASS: every criterion")
     names = ", ".join(j.name for j in judgements if j.verdict is verdict)
-    return say("run.verdict-because", "{verdict}: {names}", verdict=_WORDS[verdict], names=names or "nothing was judged")
+    return say(
+        "run.verdict-because", "{verdict}: {names}", verdict=_WORDS[verdict], names=names or "nothing was judged"
+    )

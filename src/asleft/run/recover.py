@@ -74,11 +74,13 @@ async def _routine(ports: RunPorts, effect: EffectState, state: JobState, book: 
     identifier = Identifier(int.from_bytes(payload[2:4], "big"), payload[2:4].hex().upper(), Printed.HEX)
     await ports.conversation.open_session(effect.intent.target, 0x03)
     try:
-        status = read_status(step, identifier, await ports.conversation.ask(effect.intent.target, identifier.result_request))
+        status = read_status(
+            step, identifier, await ports.conversation.ask(effect.intent.target, identifier.result_request)
+        )
     finally:
         await ports.conversation.close_sessions()
     if status.state is ModuleState.STORED:
         return Settlement.DONE, say("recover.stored", "the module says stored")
-    if status.state in (ModuleState.WAITING, ModuleState.REFUSED):
+    if status.state is ModuleState.WAITING or status.state is ModuleState.REFUSED:
         return Settlement.NOT_DONE, say("recover.not-stored", "the module says {state}", state=status.state.value)
     return Settlement.PERSON_MUST_DECIDE, say("recover.moving", "the module says {what}", what=status.message.text)

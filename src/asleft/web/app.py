@@ -93,7 +93,7 @@ class Face:
 
     async def report(self, request: Request) -> Response:
         """The report as it stands."""
-        paper = "us-letter" if request.query_params.get("paper") == "letter" else "a4"
+        paper = "letter" if request.query_params.get("paper") == "letter" else "a4"
         pdf = self.client.report_pdf(request.path_params["job"], paper)
         return Response(pdf, media_type="application/pdf")
 

@@ -1,0 +1,93 @@
+"""Needs, plan and screening of a job, from its state and the book; the cautions of the work; the closing statement."""
+
+from __future__ import annotations
+
+import msgspec
+
+from asleft.book.edges import ORDER_EDGES
+from asleft.book.loader import LoadedProcedure
+from asleft.book.shelf import Book
+from asleft.event.fold import JobState
+from asleft.model.message import Message, say
+from asleft.model.module import Picture, PictureKind
+from asleft.model.verdict import Verdict
+from asleft.model.work import Grade, Need, Plan, ScreenClass, ScreenedCode, WorkItem
+from asleft.plan.needs import NeedsFound, find_needs
+from asleft.plan.planner import make_plan, timing_of
+from asleft.plan.screening import screen as screen_codes
+
+#: Id of the procedure that ends every job.
+CLOSING_PROCEDURE = "planned-clear"
+
+#: Word in a work item's text -> what a technician is usually warned of. Common practice, no source; the licensed manual
+#: and local codes outrank it.
+_CAUTIONS: tuple[tuple[str, str], ...] = (
+    ("throttle", "Key off before a hand goes near the throttle plate: it moves by itself and snaps shut."),
+    ("throttle", "Cleaner is flammable and its vapour harmful: cold engine, fresh air, no sparks, gloves and glasses."),
+    ("battery", "Disconnect the earth terminal first; no metal across the terminals; memory and alarm may react."),
+    ("airbag", "Restraint systems: by the licensed manual and by trained persons only."),
+    ("brake", "Brakes: by the licensed manual; test before the car moves."),
+)
+
+
+def needs_and_plan(state: JobState, book: Book) -> tuple[NeedsFound, Plan]:
+    """What the work and the pictures call for, with the procedures that fit, in the best order.
+
+    Raises: InputError: unknown-work-item, plan-cycle, state-unreachable, cost-missing.
+    """
+    pictures = [p for p in state.pictures.values() if not p.not_taken]
+    codes = tuple(c for p in pictures for c in p.codes)
+    first = find_needs(state.work_items, pictures, codes)
+    fitting = _fitting(first.needs, state, book)
+    found = find_needs(state.work_items, pictures, codes, procedures={f: p.procedure.id for f, p in fitting.items()})
+    timings = {f: t for f, p in fitting.items() if (t := timing_of(p.procedure)) is not None}
+    edges = [*ORDER_EDGES, *(edge for p in fitting.values() for edge in p.procedure.edges)]
+    return found, make_plan(found.needs, timings, edges=edges)
+
+
+def _fitting(needs: tuple[Need, ...], state: JobState, book: Book) -> dict[str, LoadedProcedure]:
+    """By function, the procedure that fits the car exactly; nothing near is ever taken."""
+    if state.vehicle is None:
+        return {}
+    found = ((n.function, book.fitting(n.function, state.vehicle)) for n in needs)
+    return {function: loaded for function, loaded in found if loaded is not None}
+
+
+def screen(loaded: LoadedProcedure, state: JobState) -> tuple[ScreenedCode, ...]:
+    """Codes of both pictures sorted for one procedure; those on no list wait for a person."""
+    procedure = loaded.procedure
+    received, found = (_taken(state, k) for k in (PictureKind.AS_RECEIVED, PictureKind.AS_FOUND))
+    return screen_codes(procedure.function, procedure.screening, received, found, module=procedure.module)
+
+
+def _taken(state: JobState, kind: PictureKind) -> Picture | None:
+    return state.pictures.get(kind)
+
+
+def sorted_by(code: ScreenedCode, screen: ScreenClass, by: str) -> ScreenedCode:
+    """A code that a person sorted."""
+    reason = say("screen.by-person", "sorted at the car: {screen}", screen=screen.value)
+    return msgspec.structs.replace(code, screen=screen, sorted_by=by, reason=reason)
+
+
+def work_cautions(items: tuple[WorkItem, ...]) -> tuple[str, ...]:
+    """The usual cautions of the work, each once."""
+    text = " ".join(item.text.casefold() for item in items)
+    return tuple(caution for word, caution in _CAUTIONS if word in text)
+
+
+def statement(state: JobState) -> tuple[Message, bool]:
+    """What may be said at the end, and whether the car is released; a FAIL is never released silently."""
+    proven = [r for r in state.runs.values() if r.verdict is not None]
+    not_passed = [r.started.name for r in proven if r.verdict is not Verdict.PASS]
+    required = {n.function for n in state.needs if n.grade is Grade.REQUIRED}
+    done = {r.started.function for r in proven if r.verdict is Verdict.PASS}
+    missing = sorted(required - done - {r.started.function for r in proven})
+    scope = "The listed functions were performed and judged as shown; no other system was assessed."
+    if not_passed:
+        text = scope + " Not proved: {names}."
+        return say("statement.not-released", text, names="; ".join(not_passed)), False
+    if missing or state.unsettled:
+        names = ", ".join(m.replace("-", " ") for m in missing) or "an effect nobody could read back"
+        return say("statement.open", scope + " Required and still open: {names}.", names=names), False
+    return say("statement.released", scope), True
