@@ -1,0 +1,148 @@
+"""Details at both ends: record and car, needs, plan; exceptions, open items, who, counts, how to verify. Pure."""
+
+from __future__ import annotations
+
+from asleft.event import body as b
+from asleft.model.verdict import StepOutcome, Verdict
+
+from .front import car_text, open_lines, vin_facts
+from .number import plain
+from .parts import Cell, Fact, Facts, Line, Lines, Row, Section, Table, fact, row
+from .phrases import wall_text
+from .traced import Traced
+from .verdicts import outcomes
+from .words import Words
+
+
+def record_and_car(record: Traced, w: Words) -> Section:
+    """Header fields: record, workshop, car, link, program, clock."""
+    numbers, opened = record.last(b.JobOpened)
+    first = record.events[0]
+    here = (first.sequence,)
+    rows: list[Fact] = [
+        fact(w("record"), first.job, here),
+        fact(w("record-format"), first.format, here),
+        fact(w("origin"), " + ".join(w(f"origin.{o.value}") for o in record.origins), here),
+        fact(w("clock"), w(f"clock.{first.clock.value}"), here),
+        fact(w("car"), car_text(record, w), numbers),
+        *vin_facts(record, w),
+    ]
+    if opened and opened.vehicle.displacement_l is not None:
+        rows.append(fact(w("displacement"), f"{plain(opened.vehicle.displacement_l)} L", numbers))
+    if opened:
+        rows.append(fact(w("workshop"), opened.workshop, numbers))
+        rows.append(fact(w("order"), opened.order or w("car.not-said"), numbers))
+        rows.append(fact(w("link"), opened.link, numbers))
+        rows.append(fact(w("program"), opened.program, numbers))
+    return Section(w("record.title"), (Facts("", tuple(rows)),))
+
+
+def needs(record: Traced, w: Words) -> Section:
+    """Work items, then every function with its chain of reasons."""
+    opened, body = record.last(b.JobOpened)
+    items = tuple(Line(f"{i.text} [{i.id}]", opened) for i in (body.work_items if body else ()))
+    events = record.numbers(b.NeedsFound)[-1:]
+    rows: list[Row] = []
+    for need in record.state.needs:
+        why = "\n".join(w.said(r) for r in need.reasons)
+        procedure = Cell(need.procedure) if need.procedure else Cell(w("procedure.none"), "open")
+        name, grade = f"{need.name} [{need.function}]", w(f"grade.{need.grade.value}")
+        rows.append(row(name, grade, why, procedure, events=events))
+    head = tuple(w(h) for h in ("function", "grade", "reasons", "procedure"))
+    table = Table("", head, (5, 2, 8, 4), tuple(rows), w("needs.none"))
+    return Section(w("needs.title"), (Lines("", items, w("done.none")), table))
+
+
+def plan(record: Traced, w: Words) -> Section:
+    """The order, its minutes, what put each at its place, and whether it was shown to be the best."""
+    head = tuple(w(h) for h in ("plan.step", "plan.state", "plan.minutes", "plan.elapsed", "reasons", "procedure"))
+    widths = (5, 3, 3, 2, 7, 4)
+    numbers, body = record.last(b.PlanMade)
+    if body is None:
+        return Section(w("plan.title"), (Table("", head, widths, (), w("plan.none")),))
+    rows: list[Row] = []
+    for place, step in enumerate(body.plan.steps, 1):
+        minutes = f"{plain(step.move_min)} + {plain(step.work_min)}"
+        procedure = step.procedure or "–"
+        cells = (f"{place}. {step.name}", step.state, minutes, plain(step.elapsed_min), w.said(step.why), procedure)
+        rows.append(row(*cells, events=numbers))
+    given = body.plan.given_active_min
+    total = w(
+        "plan.total",
+        active=plain(body.plan.active_min),
+        elapsed=plain(body.plan.elapsed_min),
+        given=w("plan.given-impossible") if given is None else w("plan.given", minutes=plain(given)),
+        proven=w("plan.proven" if body.plan.proven else "plan.not-proven"),
+    )
+    return Section(w("plan.title"), (Table("", head, widths, tuple(rows)), Lines("", (Line(total, numbers),))))
+
+
+def exceptions(record: Traced, w: Words) -> Section:
+    """Whatever did not go the plain way: waivers, refusals, stops, repeats, contradictions, CANNOT TELL, remarks."""
+    found: list[tuple[int, Row]] = []
+
+    def add(sequence: int, what: str, text: str, mark: str = "open") -> None:
+        found.append((sequence, row(Cell(what, mark), text, events=(sequence,))))
+
+    for e, waived in record.of(b.ConditionWaived):
+        add(e.sequence, w("exception.waived"), f"{waived.condition}: {waived.by}: {waived.reason}")
+    for e, stopped in record.of(b.StepStopped, lambda s: s.outcome not in (StepOutcome.DONE, StepOutcome.SKIPPED)):
+        what = w("exception.step", outcome=w(f"outcome.{stopped.outcome.value}"))
+        add(e.sequence, what, f"{stopped.step}: {w.said(stopped.message)}")
+    for e, answered in record.of(b.EffectAnswered, lambda a: a.refusal is not None):
+        target = record.state.effects[answered.intent].intent.target.text
+        add(e.sequence, w("exception.refused", target=target), w.said(answered.message))
+    for e, intent in record.of(b.IntentWritten, lambda i: bool(i.intent.repeat_of)):
+        add(e.sequence, w("exception.repeat"), w("repeat-of", intent=intent.intent.repeat_of))
+    for e, judged in record.of(b.CriterionJudged, lambda j: j.judgement.verdict is Verdict.CANNOT_TELL):
+        why = ", ".join(r.value for r in judged.judgement.reasons)
+        add(e.sequence, w("exception.cannot-tell"), f"{judged.judgement.name}: {why}", "cannot-tell")
+    for e, job in record.of(b.JobStopped):
+        add(e.sequence, w("exception.stopped"), f"{job.reason}: {w.said(job.message)}")
+    for e, noted in record.of(b.Noted):
+        add(e.sequence, w("exception.noted"), w.said(noted.message), "")
+    for o in outcomes(record, w):
+        if o.stated and o.contradicts:
+            add(o.events[-1], w("exception.contradiction"), w("run.contradiction", stated=o.stated.value), "fail")
+    rows = tuple(r for _, r in sorted(found, key=lambda f: f[0]))
+    table = Table("", (w("exception"), w("sentence")), (3, 10), rows, w("exceptions.none"))
+    return Section(w("exceptions.title"), (table,))
+
+
+def still_open(record: Traced, w: Words) -> Section:
+    """The whole list of what stays open."""
+    return Section(w("open.title"), (Lines("", tuple(open_lines(record, outcomes(record, w), w)), w("open.none")),))
+
+
+def who_and_when(record: Traced, w: Words) -> Section:
+    """Everybody who caused an event, from when to when."""
+    rows: list[Row] = []
+    for actor in dict.fromkeys(e.actor for e in record.events):
+        theirs = [e for e in record.events if e.actor == actor]
+        first, last = theirs[0], theirs[-1]
+        times = (wall_text(e.wall, e.wall_trust, w) for e in (first, last))
+        rows.append(row(actor, str(len(theirs)), *times, events=tuple(dict.fromkeys((first.sequence, last.sequence)))))
+    head = tuple(w(h) for h in ("actor", "events", "first", "last"))
+    return Section(w("who.title"), (Table("", head, (4, 1, 5, 5), tuple(rows)),))
+
+
+def counts(record: Traced, w: Words) -> Section:
+    """How many events of each type, beside what the closing event says, so that a cut shows."""
+    numbers, closed = record.last(b.JobClosed)
+    stated = closed.counts if closed else {}
+    rows: list[Row] = []
+    for kind in dict.fromkeys((*record.counts, *stated)):
+        have = record.counts.get(kind, 0)
+        said = "–" if closed is None else str(stated.get(kind, 0))
+        wrong = closed is not None and stated.get(kind, 0) != have
+        cell = Cell(f"{said}: {w('counts.missing')}", "fail") if wrong else Cell(said)
+        rows.append(row(kind, str(have), cell, events=numbers or (record.events[-1].sequence,)))
+    head = tuple(w(h) for h in ("counts.type", "counts.number", "counts.stated"))
+    return Section(w("counts.title"), (Table("", head, (5, 2, 6), tuple(rows)),))
+
+
+def verify(head_hash: str, w: Words) -> Section:
+    """How a stranger checks the paper against the record."""
+    lines = tuple(Line(w(f"verify.{n}")) for n in range(1, 5))
+    hashes = Facts("", (fact(w("head"), Cell(head_hash, "bytes")),))
+    return Section(w("verify.title"), (Lines("", lines), hashes, Lines("", (Line(w("head.proves")),))))

@@ -1,0 +1,254 @@
+"""Page 1: one page for the customer, in plain words. Pure.
+
+Long lists are cut here with a line that says so; the details hold everything.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from asleft.event.body import DifferencesFound, ItemLeftOpen, JobClosed, JobOpened, NeedsFound, QuestionAsked
+from asleft.model.effect import Settlement
+from asleft.model.module import PictureKind
+from asleft.model.origin import Origin
+from asleft.model.verdict import Verdict
+
+from .keynumbers import key_numbers
+from .parts import Cell, Events, Fact, Facts, Front, Line, Lines, Row, Table, fact, row
+from .phrases import code_text, wall_text
+from .text import everywhere, shortened
+from .traced import Traced
+from .verdicts import Outcome, not_run, outcome_cell, outcomes, result_word
+from .words import Words
+
+_MOST = {"done": 6, "functions": 8, "open": 8, "codes": 6}
+_SENTENCE = 220
+_CELL = 240
+_KINDS = (PictureKind.AS_RECEIVED, PictureKind.AS_FOUND, PictureKind.AS_LEFT)
+
+
+def front(record: Traced, head_hash: str, attached: bool, w: Words) -> Front:
+    """Page 1 of the report."""
+    found = outcomes(record, w)
+    still_open = open_lines(record, found, w)
+    page = Front(
+        facts=_facts(record, w),
+        done=_done(record, w),
+        result=_result(record, found, len(still_open), w),
+        functions=_functions(record, found, w),
+        numbers=key_numbers(record, w),
+        numbers_note=w("numbers.note"),
+        codes=_codes(record, w),
+        still_open=_cut_lines(w("open.title"), still_open, _MOST["open"], w("open.none"), w),
+        statement=_statement(record, w),
+        check=_check(head_hash, attached, w),
+    )
+    return _short(page)
+
+
+def vin_facts(record: Traced, w: Words) -> list[Fact]:
+    """The VIN as a person read it from the plate, its check digit, and whether the modules say the same."""
+    opened, body = record.last(JobOpened)
+    if body is None:
+        return []
+    vin = body.vehicle.vin
+    rows = [fact(w("vin"), f"{vin.text} ({w(f'vin.{vin.check.value}')})", opened)]
+    return [*rows, _vin_match(record, vin.text, w)]
+
+
+def open_lines(record: Traced, found: list[Outcome], w: Words) -> list[Line]:
+    """Everything that stays open, the most pressing first."""
+    lines = [*_unsettled(record, w), *_not_proved(record, found, w)]
+    for number, body in record.of(ItemLeftOpen):
+        lines.append(Line(f"{body.item}: {w.said(body.message)}", (number.sequence,), "open"))
+    stated = set(record.state.open_items)
+    needs = record.numbers(NeedsFound)[-1:]
+    for need in not_run(record):
+        if need.function not in stated:
+            lines.append(Line(w("open.need", name=need.name, grade=w(f"grade.{need.grade.value}")), needs, "open"))
+    for question, answer in record.state.questions.values():
+        if answer is None:
+            asked = record.numbers(QuestionAsked, lambda b, q=question: b.question.id == q.id)
+            lines.append(Line(w("open.question", text=w.said(question.message)), asked, "open"))
+    return [*lines, *_unexplained(record, w)]
+
+
+def car_text(record: Traced, w: Words) -> str:
+    """Make, model and year as a person gave them."""
+    car = record.state.vehicle
+    if car is None:
+        return w("car.not-said")
+    return " ".join(p for p in (car.make, car.model, str(car.year or "")) if p) or w("car.not-said")
+
+
+def _facts(record: Traced, w: Words) -> Facts:
+    numbers, opened = record.last(JobOpened)
+    closing, closed = record.last(JobClosed)
+    rows = [fact(w("car"), car_text(record, w), numbers), *vin_facts(record, w)]
+    if opened is not None:
+        start = record.events[numbers[0] - 1]
+        if opened.order:
+            rows.append(fact(w("order"), opened.order, numbers))
+        rows.append(fact(w("opened"), wall_text(start.wall, start.wall_trust, w), numbers))
+    if closed is not None:
+        end = record.events[closing[0] - 1]
+        rows.append(fact(w("closed"), wall_text(end.wall, end.wall_trust, w), closing))
+    else:
+        rows.append(fact(w("closed"), Cell(w("not-closed"), "open")))
+    return Facts("", tuple(rows))
+
+
+def _vin_match(record: Traced, typed: str, w: Words) -> Fact:
+    read: dict[str, tuple[str, Events]] = {}
+    for kind in _KINDS:
+        numbers, picture = record.picture(kind)
+        for module in picture.modules if picture else ():
+            if vin := module.value("vin"):
+                before = read.get(module.address.name, ("", ()))[1]
+                read[module.address.name] = (vin, (*before, *numbers))
+    events = tuple(dict.fromkeys(n for _, ns in read.values() for n in ns))
+    if not read:
+        return fact(w("vin.match"), Cell(w("vin.match.not-read"), "open"))
+    other = next(((m, v) for m, (v, _) in read.items() if v.strip() != typed), None)
+    if other:
+        return fact(w("vin.match"), Cell(w("vin.match.no", module=other[0], vin=other[1]), "fail"), events)
+    return fact(w("vin.match"), w("vin.match.yes", modules=", ".join(read)), events)
+
+
+def _done(record: Traced, w: Words) -> Lines:
+    numbers, opened = record.last(JobOpened)
+    lines = [Line(item.text, numbers) for item in (opened.work_items if opened else ())]
+    return _cut_lines(w("done.title"), lines, _MOST["done"], w("done.none"), w)
+
+
+def _result(record: Traced, found: list[Outcome], still_open: int, w: Words) -> Line:
+    word, mark = result_word(found)
+    text = w(word)
+    if still_open:
+        text += " " + (w("result.open-one") if still_open == 1 else w("result.open", count=still_open))
+    events = tuple(dict.fromkeys(n for o in found for n in o.events))
+    return Line(text, events if found else (record.events[-1].sequence,), mark)
+
+
+def _functions(record: Traced, found: list[Outcome], w: Words) -> Table:
+    needs = record.numbers(NeedsFound)[-1:]
+    rows: list[Row] = []
+    for outcome in found:
+        started = outcome.started
+        name = started.name
+        if outcome.attempts > 1:
+            name += f" ({w('attempt', number=outcome.attempt, total=outcome.attempts)})"
+        sentence = outcome.sentence
+        if outcome.stated and outcome.contradicts:
+            sentence = w("run.contradiction", stated=outcome.stated.value) + " " + sentence
+        cells = (name, way_text(started.way, w), outcome_cell(outcome, w), shortened(sentence, _SENTENCE))
+        rows.append(row(*cells, events=outcome.events))
+    for need in not_run(record):
+        word = "not-done.not-run" if need.procedure else "not-done.no-procedure"
+        said = w(word, grade=w(f"grade.{need.grade.value}"))
+        rows.append(row(need.name, "", Cell(w("not-done"), "open"), said, events=needs))
+    head = (w("function"), w("way"), w("verdict"), w("plain-words"))
+    return Table(w("functions.title"), head, (5, 2, 4, 7), _cut(rows, _MOST["functions"], w), w("functions.none"))
+
+
+def way_text(way: str, w: Words) -> str:
+    """One of our ways in words; an unknown one as it stands on the record."""
+    return w(f"way.{way}") if w.knows(f"way.{way}") else way
+
+
+def _codes(record: Traced, w: Words) -> Table:
+    head = tuple(w(k.value) for k in _KINDS)
+    cells: list[Cell] = []
+    events: list[int] = []
+    for kind in _KINDS:
+        numbers, picture = record.picture(kind)
+        events += numbers
+        if picture is None or picture.not_taken:
+            cells.append(Cell(w("not-taken"), "open"))
+            continue
+        texts = [f"{code_text(c, w)} – {c.module}" for c in picture.codes]
+        if len(texts) > _MOST["codes"]:
+            texts = [*texts[: _MOST["codes"]], w("more", count=len(texts) - _MOST["codes"])]
+        texts = texts or [w("codes.none")]
+        silent = [m.address.name for m in picture.modules if not m.responded or m.codes_absence]
+        if silent:
+            texts.append(w("codes.not-read", modules=", ".join(silent)))
+        cells.append(Cell("\n".join(texts)))
+    rows = (row(*cells, events=tuple(events)),)
+    return Table(w("codes.title"), head, (1, 1, 1), rows)
+
+
+def _statement(record: Traced, w: Words) -> Facts:
+    numbers, closed = record.last(JobClosed)
+    replay = Origin.REPLAY in record.origins
+    word = "scope.draft" if closed is None else "scope.replay" if replay else "scope"
+    rows = [fact(w("scope.title"), w(word))]
+    if closed is None:
+        rows.append(fact(w("performed-by"), Cell(w("performed-by.nobody"), "open")))
+        return Facts("", tuple(rows))
+    rows.append(fact(w("statement"), w.said(closed.statement), numbers))
+    rows.append(fact(w("performed-by"), closed.performed_by, numbers))
+    released = Cell(w("yes")) if closed.released else Cell(w("no"), "open")
+    rows.append(Fact(w("released"), released, numbers))
+    return Facts("", tuple(rows))
+
+
+def _check(head_hash: str, attached: bool, w: Words) -> Facts:
+    how = f"{w('head.how')} {w('head.attached' if attached else 'head.not-attached')} {w('head.proves')}"
+    return Facts(w("head.title"), (fact(w("head"), Cell(head_hash, "bytes")), fact("", how)))
+
+
+def _unsettled(record: Traced, w: Words) -> list[Line]:
+    lines: list[Line] = []
+    for effect in record.state.effects.values():
+        intent = effect.intent
+        word = {None: "open.unsettled", Settlement.PERSON_MUST_DECIDE: "open.decide"}.get(effect.settlement)
+        if word:
+            text = w(word, target=intent.target.text, why=intent.why)
+            lines.append(Line(text, record.effect_numbers(intent.id), "fail"))
+    return lines
+
+
+def _not_proved(record: Traced, found: list[Outcome], w: Words) -> list[Line]:
+    lines: list[Line] = []
+    for outcome in found:
+        if outcome.attempt != outcome.attempts:
+            continue
+        if outcome.verdict is Verdict.FAIL:
+            failed = w("open.failed", name=outcome.started.name, said=outcome.sentence)
+            lines.append(Line(failed, outcome.events, "fail"))
+        for numbers, judgement in record.judged(outcome.started.run):
+            if judgement.verdict is Verdict.CANNOT_TELL and judgement.settles:
+                text = w("open.cannot-tell", name=judgement.name, settles=w.said(judgement.settles))
+                lines.append(Line(text, numbers, "cannot-tell"))
+    return lines
+
+
+def _unexplained(record: Traced, w: Words) -> list[Line]:
+    pair = (PictureKind.AS_FOUND, PictureKind.AS_LEFT)
+    count = sum(d.intended is not True for d in record.state.differences.get(pair, ()))
+    events = record.numbers(DifferencesFound, lambda b: (b.before, b.after) == pair)
+    return [Line(w("open.differs", count=count), events, "open")] if count else []
+
+
+def _cut(rows: list[Row], most: int, w: Words) -> tuple[Row, ...]:
+    if len(rows) <= most:
+        return tuple(rows)
+    left = rows[most - 1 :]
+    events = tuple(n for r in left for n in r.events)
+    return (*rows[: most - 1], row(w("more", count=len(left)), "", "", "", events=events))
+
+
+def _cut_lines(title: str, lines: list[Line], most: int, empty: str, w: Words) -> Lines:
+    if len(lines) > most:
+        left = lines[most - 1 :]
+        events = tuple(n for line in left for n in line.events)
+        lines = [*lines[: most - 1], Line(w("more", count=len(left)), events, "open")]
+    short = tuple(Line(shortened(line.text, _SENTENCE), line.events, line.mark) for line in lines)
+    return Lines(title, short, empty)
+
+
+def _short(page: Front) -> Front:
+    """The page with every text of a record cut to what a line or two can hold; our own words in ``check`` stay."""
+    data = everywhere(msgspec.to_builtins(page), lambda text: shortened(text, _CELL))
+    return msgspec.structs.replace(msgspec.convert(data, Front), check=page.check, numbers_note=page.numbers_note)

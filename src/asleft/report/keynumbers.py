@@ -1,0 +1,120 @@
+"""The table of key numbers on page 1: received, found, left or proof, limit, uncertainty, verdict. Pure.
+
+Three kinds of lines: what a module has learned, live readings that a customer's car is known by, and the criteria of
+the proof. Nothing is computed here but U = 2 u.
+"""
+
+from __future__ import annotations
+
+from asleft.model.module import Item, PictureKind
+from asleft.model.reading import Reading
+from asleft.model.verdict import Rule
+
+from .number import expanded, shown
+from .parts import Cell, Events, Row, Table, row
+from .phrases import item_text, reading_text, short_limits, verdict_cell, with_unit
+from .traced import Traced
+from .words import Words
+
+_KINDS = (PictureKind.AS_RECEIVED, PictureKind.AS_FOUND, PictureKind.AS_LEFT)
+#: Readings worth a line on page 1, in this order; the others stand in the details.
+KEY_SIGNALS = (
+    "engine-speed",
+    "mass-air-flow",
+    "throttle-absolute",
+    "short-term-trim-1",
+    "long-term-trim-1",
+    "control-module-voltage",
+)
+_MOST = 14
+
+
+def key_numbers(record: Traced, w: Words) -> Table:
+    """The table; criteria are never cut for the sake of readings."""
+    criteria = _criteria(record, w)
+    others = [*_learned(record, w), *_readings(record, w)]
+    room = max(0, _MOST - len(criteria))
+    kept, left = others[:room], len(others) - room
+    criteria, more = criteria[:_MOST], len(criteria) - _MOST
+    rows = [*kept, *criteria]
+    if (missing := max(0, left) + max(0, more)) > 0:
+        rows.append(row(w("more", count=missing), "", "", "", "", "", ""))
+    head = ("quantity", "as-received", "as-found", "as-left-or-proof", "limit", "uncertainty", "verdict")
+    widths = (8, 3, 3, 4, 5, 3, 5)
+    return Table(w("numbers.title"), tuple(w(h) for h in head), widths, tuple(rows), w("numbers.none"))
+
+
+def _criteria(record: Traced, w: Words) -> list[Row]:
+    rows: list[Row] = []
+    for _, started in record.runs:
+        for numbers, judged in record.judged(started.run):
+            verdict = Cell("–") if judged.rule is Rule.REPORT_ONLY else verdict_cell(judged.verdict)
+            value = "–" if judged.value is None else shown(judged.value, judged.u)
+            u = "–" if judged.u is None else expanded(judged.u)
+            name = _quantity(judged.name, judged.limits.unit)
+            rows.append(row(name, "", "", value, short_limits(judged, w), u, verdict, events=numbers))
+    return rows
+
+
+def _learned(record: Traced, w: Words) -> list[Row]:
+    found: dict[tuple[str, str], dict[PictureKind, Item]] = {}
+    numbers: dict[PictureKind, Events] = {}
+    for kind in _KINDS:
+        numbers[kind], picture = record.picture(kind)
+        for module in picture.modules if picture else ():
+            for item in module.learned:
+                found.setdefault((module.address.name, item.key), {})[kind] = item
+    rows: list[Row] = []
+    for (module, _), items in found.items():
+        units = {i.unit for i in items.values() if i.absence is None}
+        unit = units.pop() if len(units) == 1 else ""
+        name = _quantity(f"{next(iter(items.values())).name}, {module}", unit)
+        texts = [_item(items[k], unit, w) if k in items else _missing(record, k, w) for k in _KINDS]
+        events = tuple(n for k in items for n in numbers[k])
+        rows.append(row(name, *texts, w("reported"), "–", "–", events=events))
+    return rows
+
+
+def _readings(record: Traced, w: Words) -> list[Row]:
+    found: dict[str, dict[PictureKind, Reading]] = {}
+    numbers: dict[PictureKind, Events] = {}
+    for kind in _KINDS:
+        numbers[kind], picture = record.picture(kind)
+        for reading in picture.readings if picture else ():
+            if reading.value is not None:
+                found.setdefault(reading.signal, {})[kind] = reading
+    rows: list[Row] = []
+    for signal in (s for s in KEY_SIGNALS if s in found):
+        readings = found[signal]
+        units = {r.unit for r in readings.values()}
+        unit = units.pop() if len(units) == 1 else ""
+        texts = [_reading(readings[k], unit, w) if k in readings else _missing(record, k, w) for k in _KINDS]
+        worst = max(readings.values(), key=lambda r: r.u)
+        u = expanded(worst.u) if unit else with_unit(expanded(worst.u), worst.unit)
+        events = tuple(n for k in readings for n in numbers[k])
+        rows.append(row(_quantity(signal_name(signal), unit), *texts, w("reported"), u, "–", events=events))
+    return rows
+
+
+def _quantity(name: str, unit: str) -> str:
+    return name if unit in ("", "1", "count") else f"{name} ({unit})"
+
+
+def _item(item: Item, unit: str, w: Words) -> str:
+    text = item_text(Item(item.key, item.name, item.value, "" if item.value else item.raw, item.unit, item.absence), w)
+    return item.value if unit and item.value and item.absence is None else text
+
+
+def _reading(reading: Reading, unit: str, w: Words) -> str:
+    text = reading_text(reading, w)
+    return text.replace(f" {unit}", "", 1) if unit else text
+
+
+def signal_name(signal: str) -> str:
+    """Words for a signal's slug: ``engine-speed`` is ``engine speed``."""
+    return signal.replace("-", " ")
+
+
+def _missing(record: Traced, kind: PictureKind, w: Words) -> str:
+    picture = record.picture(kind)[1]
+    return w("not-taken") if picture is None or picture.not_taken else "–"

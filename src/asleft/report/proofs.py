@@ -1,0 +1,48 @@
+"""The criteria of a proof in full: value, u, limits, whose, rule, n, risk, sentence. Pure."""
+
+from __future__ import annotations
+
+from asleft.event.body import CriterionJudged
+from asleft.model.verdict import Judgement, Rule
+
+from .number import plain, shown
+from .parts import Block, Cell, Table, row
+from .phrases import expanded_text, limits_text, rule_text, value_text, verdict_cell, with_unit
+from .traced import Traced
+from .words import Words
+
+
+def criteria(record: Traced, run: str, w: Words) -> Block:
+    """Every judgement of a run in order, repeated ones too; rule, window and words stand under its numbers."""
+    head = tuple(w(h) for h in ("criterion", "value", "u", "uncertainty", "limit", "n-eff", "risk", "verdict"))
+    rows = [
+        row(*_cells(body.judgement, w), events=(event.sequence,), note=_note(body.judgement, w))
+        for event, body in record.of_run(CriterionJudged, run)
+    ]
+    return Table(w("criteria.title"), head, (7, 3, 3, 3, 6, 3, 2, 4), tuple(rows), w("criteria.none"))
+
+
+def _cells(judged: Judgement, w: Words) -> tuple[str | Cell, ...]:
+    u = "" if judged.u is None else with_unit(shown(judged.u, judged.u / 2), judged.limits.unit)
+    verdict = Cell("–") if judged.rule is Rule.REPORT_ONLY else verdict_cell(judged.verdict)
+    counted = f"{judged.n} ({plain(round(judged.n_eff, 1))})"
+    risk = "–" if judged.risk is None else f"{100.0 * judged.risk:.2g} %"
+    numbers = (value_text(judged) or "–", u or "–", expanded_text(judged) or "–", limits_text(judged, w))
+    return (judged.name, *numbers, counted, risk, verdict)
+
+
+def _note(judged: Judgement, w: Words) -> str:
+    parts = [w.said(judged.sentence)]
+    if judged.reasons:
+        parts.append(w("reasons.cannot-tell", reasons=", ".join(r.value for r in judged.reasons)))
+    if judged.settles:
+        parts.append(w("settles", settles=w.said(judged.settles)))
+    parts.append(f"{w('rule')}: {rule_text(judged.rule, w)}")
+    if judged.limits.source and judged.rule is not Rule.REPORT_ONLY:
+        parts.append(f"{w('limit.source')}: {judged.limits.source}")
+    if judged.window_s:
+        span = w("window.text", start=f"{judged.window_s[0]:.1f}", stop=f"{judged.window_s[1]:.1f}")
+        parts.append(f"{w('window')}: {span}")
+    if judged.samples:
+        parts.append(f"{w('samples.from')}: {', '.join(judged.samples)}")
+    return " · ".join(p.rstrip(".") for p in parts if p)
