@@ -1,6 +1,7 @@
 """Unit and scaling identifiers of service 06: how the two-byte test values become quantities.
 
-Source: SAE J1979 / ISO 15031-5, annex E (unit and scaling identifiers); recalled, 0A from the check values.
+Source: SAE J1979 / ISO 15031-5, annex E (unit and scaling identifiers); recalled, 0A from the check values; all agree
+with an independent implementation. Identifiers that only we recall are left out.
 Identifiers of 80 and more are signed.
 """
 
@@ -84,13 +85,11 @@ _SIGNED: dict[int, tuple[str, float]] = {
     0x8E: ("A", 0.001),
     0x90: ("ms", 1),
     0x96: ("°C", 0.1),
-    0x99: ("kPa", 0.1),
     0x9C: ("°", 0.01),
     0x9D: ("°", 0.5),
     0xA8: ("g/s", 1),
     0xAF: ("%", 0.01),
     0xB0: ("%", 0.003052),
-    0xFC: ("kPa", 0.01),
     0xFD: ("kPa", 0.001),
     0xFE: ("Pa", 0.25),
 }
