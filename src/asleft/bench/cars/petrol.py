@@ -20,8 +20,8 @@ from asleft.model.errors import Code, InputError
 
 from ..car import CarBase, Json
 from ..memory import Memory
+from ..physics.consumers import CONSUMERS_A
 from ..physics.noise import Noise
-from ..physics.powertrain import CONSUMERS_A
 from ..physics.state import restore_part, save_part
 from ..physics.steady import learned_idle_air, warm_idle_air
 from .identity import draw_identity, make_vin

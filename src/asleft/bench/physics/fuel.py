@@ -36,10 +36,13 @@ class FuelSpec:
 
 
 class FuelControl:
-    """One mixture control. ``long`` is the learned long-term trim, ``short`` the short-term one, as shares."""
+    """One mixture control. ``long`` is the learned long-term trim, ``short`` the short-term one, as shares.
 
-    CHANGES = ("short", "lambda_", "sensed", "rich", "closed", "mean", "ripple")
-    __slots__ = ("closed", "lambda_", "long", "mean", "rich", "ripple", "sensed", "short", "spec")
+    ``owed`` gathers what is to go into the learned trim, which is written in small portions.
+    """
+
+    CHANGES = ("short", "lambda_", "sensed", "rich", "closed", "mean", "ripple", "owed")
+    __slots__ = ("closed", "lambda_", "long", "mean", "owed", "rich", "ripple", "sensed", "short", "spec")
 
     def __init__(self, spec: FuelSpec, long: Learned) -> None:
         self.spec = spec
@@ -47,6 +50,7 @@ class FuelControl:
         self.short = 0.0
         self.mean = 0.0
         self.ripple = 0.0
+        self.owed = 0.0
         self.lambda_ = 1.0
         self.sensed = 1.0
         self.rich = False
@@ -79,7 +83,10 @@ class FuelControl:
         self.short += (-spec.ramp_per_s if rich else spec.ramp_per_s) * dt_s
         self.short = min(spec.limit, max(-spec.limit, self.short))
         self.mean += (self.short - self.mean) * dt_s / 4.0
-        self.long.adapt(self.mean * dt_s / spec.long_s)
+        self.owed += self.mean * dt_s / spec.long_s
+        if abs(self.owed) > 2e-5:
+            self.long.adapt(self.owed)
+            self.owed = 0.0
 
     def rest(self) -> None:
         """Engine stopped."""

@@ -33,7 +33,7 @@ class IdleSpec:
     warm_g_s: float = 2.15
     cold_g_s: float = 1.6
     cooler_g_s: float = 0.75
-    proportional_g_s: float = 0.0012
+    proportional_g_s: float = 0.0020
     integral_g_s: float = 0.0011
     authority_g_s: float = 0.5
     reduced_g_s: float = 0.15
@@ -48,13 +48,14 @@ class IdleControl:
     ``reduced`` says that the module does not trust the throttle's stop.
     """
 
-    CHANGES = ("integral_g_s", "target_rpm", "spark_deg")
-    __slots__ = ("integral_g_s", "learned", "reduced", "spark_deg", "spec", "target_rpm")
+    CHANGES = ("integral_g_s", "owed_g_s", "target_rpm", "spark_deg")
+    __slots__ = ("integral_g_s", "learned", "owed_g_s", "reduced", "spark_deg", "spec", "target_rpm")
 
     def __init__(self, spec: IdleSpec, learned: Learned) -> None:
         self.spec = spec
         self.learned = learned
         self.integral_g_s = 0.0
+        self.owed_g_s = 0.0
         self.reduced = False
         self.target_rpm = spec.warm_rpm
         self.spark_deg = spec.spark_deg
@@ -87,9 +88,12 @@ class IdleControl:
             limit = spec.reduced_g_s if self.reduced else spec.authority_g_s
             self.integral_g_s = min(limit, max(-limit, self.integral_g_s + spec.integral_g_s * error * dt_s))
         if adapting:
-            before = self.learned.value
-            self.integral_g_s -= self.learned.adapt(self.integral_g_s * dt_s / 60.0) - before
-        share = min(0.6, max(-0.6, spec.proportional_g_s * error))
+            self.owed_g_s += self.integral_g_s * dt_s / 60.0
+            if abs(self.owed_g_s) > 2e-4:
+                before = self.learned.value
+                self.integral_g_s -= self.learned.adapt(self.owed_g_s) - before
+                self.owed_g_s = 0.0
+        share = min(0.8, max(-0.1, spec.proportional_g_s * error))
         offset = min(spec.spark_span_deg, max(-spec.spark_span_deg, spec.spark_per_rpm * error))
         self.spark_deg = spec.spark_deg + offset
         return max(0.3, table + self.learned.value + self.integral_g_s + share)

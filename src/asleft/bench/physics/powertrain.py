@@ -15,6 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import sqrt
 
+from .consumers import CONSUMERS_A, drawn_a
 from .crank import RAD_S, Crank, friction_nm, pumping_nm, swept_m3_s
 from .flow import AIR_R, choked_flow_function
 from .fuel import FuelControl
@@ -32,12 +33,9 @@ STEP_S = 0.02
 _CHOKED = choked_flow_function()
 _KELVIN = 273.15
 
-#: What each consumer draws, A at 13 V: common practice, no source.
-CONSUMERS_A = {"lamps": 11.0, "rear heater": 16.0, "blower": 12.0, "cooler": 5.0, "radio": 3.0}
-KEY_ON_A = 8.5
-RUNNING_A = 12.0
-FAN_A = 17.0
-STARTER_A = 165.0
+#: Where the engine module cuts the fuel, 1/min: at the top, and on overrun with the pedal released, from and down to.
+TOP_RPM = 5900.0
+OVERRUN_RPM = (1700.0, 1250.0)
 
 
 @dataclass
@@ -71,14 +69,15 @@ class Powertrain:
         ambient_pa: pressure outside. leak_m2: unmetered effective area between meter and valves. purge_m2: effective
         area of the purge valve full open. purge: its duty, 0 to 1. consumers: names of what is switched on.
         metered_kg_s, inlet_kg_s, air_kg_s: past the meter, into the manifold, into the cylinders, over the last step.
-        drag: torque that the drive takes at a given engine speed, N·m, called with (rpm, dt_s).
+        cut: fuel is cut. drag: called each step with (engine speed in 1/min, dt_s): the torque the drive takes, N·m.
+        alive: whether something else of the car moves, so that time must not jump.
     """
 
     CHANGES = (
         "now_s", "key_on", "running", "starter", "run_s", "crank_s", "pedal", "ambient_pa", "leak_m2", "purge_m2",
         "purge", "vapour", "consumers", "cooler_s", "wind_m_s", "metered_kg_s", "inlet_kg_s", "air_kg_s", "starts",
-        "adapt_allowed", "throttle", "manifold", "crank", "temperatures", "supply", "plate", "idle", "fuel", "noise",
-        "alternator_v", "fuel_l",
+        "adapt_allowed", "cut", "throttle", "manifold", "crank", "temperatures", "supply", "plate", "idle", "fuel",
+        "noise", "alternator_v", "fuel_l",
     )  # fmt: skip
 
     def __init__(self, parts: Parts, ambient_pa: float = 101_000.0) -> None:
@@ -108,6 +107,9 @@ class Powertrain:
         self.fuel_l = 30.0
         self.starts = 0
         self.adapt_allowed = True
+        self.cut = False
+        self._shares = (1.0, 0.0)
+        self._drawing: tuple[bool, bool, bool, bool] | None = None
         self.drag: Callable[[float, float], float] = lambda _rpm, _dt: 0.0
         self.alive: Callable[[], bool] = lambda: False
 
@@ -138,6 +140,7 @@ class Powertrain:
         if on:
             self.consumers.append(consumer)
             self.cooler_s = 0.0 if consumer == "cooler" else self.cooler_s
+        self._drawing = None
         self._set_load()
 
     # -- readings --------------------------------------------------------------------------------------------------
@@ -194,29 +197,33 @@ class Powertrain:
         crank = self.crank
         heat = self.temperatures
         turning = self.running or self.starter
+        cooler = self.cooler_on
         if self.key_on:
-            self.plate.step(dt_s, turning, self.pedal, self._idle_area_mm2(dt_s) if turning else 0.0)
+            self.plate.step(dt_s, turning, self.pedal, self._idle_area_mm2(dt_s, cooler) if turning else 0.0)
         self._breathe(dt_s)
         if crank.rpm > 0.0 or turning:
-            self._turn(dt_s)
-        elif not turning:
+            self._turn(dt_s, cooler)
+        else:
             heat.rest(dt_s)
+            self.drag(0.0, dt_s)
+        self._set_load()
         limit = min(self._alternator_a, 0.055 * crank.rpm) if self.running else 0.0
         self.supply.step(dt_s, self.alternator_v - 0.013 * (heat.bonnet_c - 20.0), limit)
 
-    def _idle_area_mm2(self, dt_s: float) -> float:
+    def _idle_area_mm2(self, dt_s: float, cooler: bool) -> float:
         heat = self.temperatures
+        idle = self.idle
         run_s = self.run_s
-        self.idle.aim(heat.coolant_c, run_s, self.cooler_on)
+        idle.aim(heat.coolant_c, run_s, cooler)
         if not self.running:
-            air = self.idle.spec.warm_g_s * 1.3 + self.idle.spec.cold_g_s * max(0.0, 60.0 - heat.coolant_c) / 25.0
+            air = idle.spec.warm_g_s * 1.3 + idle.spec.cold_g_s * max(0.0, 60.0 - heat.coolant_c) / 25.0
         else:
-            self.idle.reduced = bool(self.plate.stop_wrong)
+            idle.reduced = bool(self.plate.stop_wrong)
             settled = heat.coolant_c > 75.0 and run_s > 40.0 and self.pedal < 0.02 and self.fuel.closed
-            adapting = settled and self.adapt_allowed and not self.idle.reduced
-            air = self.idle.air(dt_s, self.crank.rpm, heat.coolant_c, self.cooler_on, adapting)
+            adapting = settled and self.adapt_allowed and not idle.reduced
+            air = idle.air(dt_s, self.crank.rpm, heat.coolant_c, cooler, adapting)
         root = sqrt(AIR_R * (heat.intake_c + _KELVIN))
-        return air * 1e-3 * root / (self.ambient_pa * _CHOKED) * 1e6
+        return air * 1e3 * root / (self.ambient_pa * _CHOKED)
 
     def _breathe(self, dt_s: float) -> None:
         heat = self.temperatures
@@ -230,18 +237,20 @@ class Powertrain:
         self.inlet_kg_s = flows.inlet
         self.air_kg_s = flows.outlet
         self.metered_kg_s = flows.inlet * plate / total
+        self._shares = plate / total, purge / total
 
-    def _turn(self, dt_s: float) -> None:
+    def _turn(self, dt_s: float, cooler: bool) -> None:
         crank = self.crank
-        heat = self.temperatures
-        fuel_w = self._burn(dt_s) if self.running else self._no_fire(dt_s)
-        omega = max(crank.rpm, 150.0) * RAD_S
-        friction = friction_nm(crank.spec, crank.rpm, heat.coolant_c)
+        rpm = crank.rpm
+        fuel_w = self._burn(dt_s) if self.running else crank.burn(dt_s, 0.0, 1.0, 0.0, 0.0)
+        omega = max(rpm, 150.0) * RAD_S
+        friction = friction_nm(crank.spec, rpm, self.temperatures.coolant_c)
         taken = friction + pumping_nm(crank.spec, self.ambient_pa, self.manifold.pressure_pa)
-        taken += self.supply.alternator_w / omega + (9.0 if self.cooler_on else 0.0) + self.drag(crank.rpm, dt_s)
-        starter = max(0.0, 95.0 * (1.0 - crank.rpm / 380.0)) * self.supply.volts / 11.0 if self.starter else 0.0
-        crank.turn(dt_s, taken if crank.rpm > 1.0 or starter else 0.0, starter)
-        heat.run(dt_s, 0.30 * fuel_w + friction * crank.rpm * RAD_S, self.air_kg_s * 1070.0, self.wind_m_s)
+        taken += self.supply.alternator_w / omega + (9.0 if cooler else 0.0) + self.drag(rpm, dt_s)
+        starter = max(0.0, 95.0 * (1.0 - rpm / 380.0)) * self.supply.volts / 11.0 if self.starter else 0.0
+        crank.turn(dt_s, taken if rpm > 1.0 or starter else 0.0, starter)
+        exhaust = self.air_kg_s * 1070.0
+        self.temperatures.run(dt_s, 0.30 * fuel_w + friction * rpm * RAD_S, exhaust, self.wind_m_s)
         if self.starter:
             self._cranking(dt_s)
         elif self.running:
@@ -251,26 +260,30 @@ class Powertrain:
                 self._stop()
         elif crank.rpm < 30.0:
             crank.rpm = 0.0
-        self._set_load()
 
     def _burn(self, dt_s: float) -> float:
-        heat = self.temperatures
-        total = max(self.inlet_kg_s, 1e-9)
-        share = min(1.2, max(0.3, self.metered_kg_s / total))
-        purge = self.purge_m2 * self.purge / (self.throttle.area_m2 + self.leak_m2 + self.purge_m2 * self.purge)
-        vapour = purge * self.vapour * 2.0
-        self.fuel.step(dt_s, share, vapour, self.run_s, heat.coolant_c, noise=self.noise.normal())
-        wanted = 0.28 if self.fuel.closed and heat.coolant_c > 78.0 and self.run_s > 90.0 else 0.0
-        self.purge += (wanted - self.purge) * dt_s / 30.0 if abs(wanted - self.purge) > 1e-4 else 0.0
-        warm_up = 3.0 * min(1.0, max(0.0, (300.0 - heat.catalyst_c) / 150.0)) if self.pedal < 0.02 else 0.0
-        spark = self.idle.spark_deg - warm_up if self.pedal < 0.02 else 22.0
-        fuel_w = self.crank.burn(dt_s, self.air_kg_s, self.fuel.lambda_, spark, self.noise.normal())
+        heat, fuel, crank = self.temperatures, self.fuel, self.crank
+        released = self.pedal < 0.02
+        begin, end = OVERRUN_RPM
+        above = self.idle.target_rpm - self.idle.spec.warm_rpm
+        overrun = released and self.run_s > 5.0 and crank.rpm > (end if self.cut else begin) + above
+        self.cut = overrun or crank.rpm > TOP_RPM
+        if self.cut:
+            return crank.burn(dt_s, 0.0, 1.0, 0.0, 0.0)
+        metered, purge = self._shares
+        share = min(1.2, max(0.3, metered))
+        fuel.step(dt_s, share, purge * self.vapour * 2.0, self.run_s, heat.coolant_c, noise=self.noise.normal())
+        wanted = 0.28 if fuel.closed and heat.coolant_c > 78.0 and self.run_s > 90.0 else 0.0
+        if abs(wanted - self.purge) > 1e-4:
+            self.purge += (wanted - self.purge) * dt_s / 30.0
+        if released:
+            cold = 1.0 if heat.catalyst_c < 150.0 else max(0.0, (300.0 - heat.catalyst_c) / 150.0)
+            spark = self.idle.spark_deg - 3.0 * cold
+        else:
+            spark = 22.0
+        fuel_w = crank.burn(dt_s, self.air_kg_s, fuel.lambda_, spark, self.noise.normal())
         self.fuel_l -= fuel_w * dt_s / 43.0e6 / 0.745
         return fuel_w
-
-    def _no_fire(self, dt_s: float) -> float:
-        self.crank.burn(dt_s, 0.0, 1.0, 0.0, 0.0)
-        return 0.0
 
     def _cranking(self, dt_s: float) -> None:
         self.crank_s += dt_s
@@ -283,16 +296,18 @@ class Powertrain:
             self.running = self.running and self.crank.rpm > 300.0
 
     def _stop(self) -> None:
-        self.running = self.starter = False
+        self.running = self.starter = self.cut = False
         self.purge = 0.0
         self.idle.rest()
         self.fuel.rest()
         self._set_load()
 
     def _set_load(self) -> None:
-        load = 0.03
-        if self.key_on:
-            load = KEY_ON_A + sum(CONSUMERS_A[name] for name in self.consumers)
-            load += (RUNNING_A if self.running else 0.0) + (STARTER_A if self.starter else 0.0)
-            load += FAN_A if self.temperatures.fan or self.cooler_on else 0.0
-        self.supply.load_a = load
+        """Current drawn, worked out anew when something has changed."""
+        fan = self.temperatures.fan or self.cooler_on
+        state = (self.key_on, self.running, self.starter, fan)
+        if state != self._drawing:
+            self._drawing = state
+            self.supply.load_a = drawn_a(
+                self.consumers, key_on=self.key_on, running=self.running, starter=self.starter, fan=fan
+            )

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from math import sqrt
 
+from .consumers import KEY_ON_A, RUNNING_A
 from .crank import AIR_FUEL, HEAT_VALUE, RAD_S, friction_nm, pumping_nm, spark_share, swept_m3_s
 from .flow import AIR_R, choked_flow_function
-from .powertrain import KEY_ON_A, RUNNING_A, Powertrain
+from .powertrain import Powertrain
 from .supply import Supply
 from .throttle import gap_area_mm2, plate_area_mm2
 
