@@ -68,7 +68,7 @@ def decode(stored: bytes) -> Event:
     """Read stored bytes. Raises RecordError (record-damaged): not an event of a known format and version."""
     try:
         event = _DECODER.decode(stored)
-    except msgspec.MsgspecError as error:
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
         raise RecordError(Code.RECORD_DAMAGED, str(error)) from error
     if event.format != FORMAT:
         raise RecordError(Code.RECORD_DAMAGED, f"format {event.format!r} is not known")

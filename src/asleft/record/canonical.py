@@ -22,15 +22,15 @@ def is_canonical(text: bytes) -> bool:
     if _DIFFERS.search(text) is None:
         try:
             return _WRITER.encode(msgspec.json.decode(text)) == text
-        except (msgspec.MsgspecError, RecursionError):
+        except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
             return False
     return exactly_canonical(text)
 
 
 def exactly_canonical(text: bytes) -> bool:
-    """The same by parsing and writing again. Source: RFC 8785, 3.2."""
+    """The same by parsing and writing again; every number is a double there. Source: RFC 8785, 3.2."""
     try:
-        value = json.loads(text, parse_constant=_refuse)
+        value = json.loads(text, parse_int=float, parse_constant=_refuse)
         return rfc8785.dumps(value) == text
     except (ValueError, RecursionError):
         return False

@@ -91,5 +91,5 @@ def _claim(stored: bytes) -> Claim:
         return Claim()
     try:
         return msgspec.json.decode(stored, type=Claim)
-    except (msgspec.MsgspecError, RecursionError):
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
         return Claim()
