@@ -32,7 +32,12 @@ from asleft.model.errors import Code, InputError
 from asleft.ports.bus import Bus
 from asleft.ports.clock import Clock, Timer
 
+from .kline import KLine
+from .kwp import KwpModule
 from .module import ControlModule
+
+#: What a car may hold.
+AnyModule = ControlModule | KwpModule
 
 #: What acts take and truth gives back: JSON values.
 Json = Any
@@ -48,7 +53,7 @@ class BenchCar(Protocol):
         ...
 
     @property
-    def modules(self) -> Sequence[ControlModule]:
+    def modules(self) -> Sequence[AnyModule]:
         """Its control modules, gateway first if it has one."""
         ...
 
@@ -56,8 +61,11 @@ class BenchCar(Protocol):
         """Car time, s."""
         ...
 
-    def attach(self, bus: Bus, clock: Clock) -> None:
-        """Put all modules on the bus; the car's time starts at 0. Power is as the car was left (new: key off)."""
+    def attach(self, bus: Bus, clock: Clock, line: KLine | None = None) -> None:
+        """Put all modules on the bus, those with a K-line on ``line``; the car's time starts at 0.
+
+        Power is as the car was left (new: key off).
+        """
         ...
 
     def detach(self) -> None:
@@ -90,9 +98,9 @@ class CarBase:
         tick_s: period of the fixed tick (physics, then each module's `ControlModule.poll`), s.
     """
 
-    def __init__(self, name: str, modules: Sequence[ControlModule], tick_s: float = 0.1) -> None:
+    def __init__(self, name: str, modules: Sequence[AnyModule], tick_s: float = 0.1) -> None:
         self.name = name
-        self.modules: Sequence[ControlModule] = tuple(modules)
+        self.modules: Sequence[AnyModule] = tuple(modules)
         self.tick_s = tick_s
         self._clock: Clock | None = None
         self._start_s = 0.0
@@ -101,12 +109,21 @@ class CarBase:
 
     # -- hosting ---------------------------------------------------------------------------------------------------
 
-    def attach(self, bus: Bus, clock: Clock) -> None:
-        """Put all modules on the bus; the car's time goes on from where it was (new: 0)."""
+    def attach(self, bus: Bus, clock: Clock, line: KLine | None = None) -> None:
+        """Put all modules on the bus; the car's time goes on from where it was (new: 0).
+
+        Raises: InputError: it has a module on a K-line and no line was given.
+        """
+        lines = [module for module in self.modules if isinstance(module, KwpModule)]
+        if lines and line is None:
+            raise InputError(Code.ACT_UNKNOWN, f"{lines[0].name} is on a K-line, and there is none", where=self.name)
         self._start_s = clock.now() - self._start_s
         self._clock = clock
         for module in self.modules:
-            module.attach(bus, clock, refresh=self.advance)
+            if not isinstance(module, KwpModule):
+                module.attach(bus, clock, refresh=self.advance)
+            elif line is not None:
+                module.attach_line(line, clock, refresh=self.advance)
         self._schedule_tick()
 
     def detach(self) -> None:

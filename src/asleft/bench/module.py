@@ -31,7 +31,9 @@ from .answering import Answering
 from .broadcast import Broadcast, Broadcaster
 from .identifiers import Identifier, IdentifierService
 from .memory import Kept, Memory
+from .module_state import Content
 from .obd import Obd, ObdService
+from .power import Power
 from .routines import Routine, RoutineService, RoutineState
 from .security import SecurityLevel, SecurityService
 from .server import PENDING, Server, negative
@@ -125,6 +127,7 @@ class ControlModule:
         self.codes = TroubleMemory(codes, self._freeze_frame if snapshot else None)
         self._security = SecurityService(security, self._seed)
         self._obd = ObdService(obd, self.codes) if obd is not None else None
+        self._content = Content(self.memory, self.codes, self._security, self._obd)
         self._talk = Conversation(self._now, session_changed=self._change_session, restart=self._ask_restart)
         self._server = Server(
             self._services(sessions or Sessions(), clear_conditions, services), self._talk, busy, without
@@ -134,9 +137,7 @@ class ControlModule:
         self._clock: Clock | None = None
         self._node: IsoTpNode | None = None
         self._refresh: Callable[[], None] = lambda: None
-        self._powered = False
-        self._awake = False
-        self._generation = 0
+        self._power = Power(self.timing, self._woke, self._slept)
         self._restart_kind: int | None = None
         if self._obd is not None:
             self.codes.on_failure = self._obd.failed
@@ -159,6 +160,7 @@ class ControlModule:
     def attach(self, bus: Bus, clock: Clock, refresh: Callable[[], None] = lambda: None) -> None:
         """Join the bus; ``refresh`` brings the physics to the present and is called before values are read."""
         self._clock = clock
+        self._power.attach(clock)
         self._refresh = refresh
         where = self.address
         settings = TransportSettings(
@@ -170,14 +172,14 @@ class ControlModule:
             self.timing.block_size,
             where.padding,
         )
-        self._node = IsoTpNode(bus, clock, settings, self._on_request, name=self.name, hears=lambda: self._awake)
+        self._node = IsoTpNode(bus, clock, settings, self._on_request, name=self.name, hears=lambda: self._power.awake)
         self._answering.attach(clock, self._send, self._after_answer)
-        if self._awake:
+        if self._power.awake:
             self._broadcaster.start(clock)
 
     def detach(self) -> None:
         """Leave the bus and stop all timers."""
-        self._generation += 1
+        self._power.detach()
         self._answering.stop()
         self._broadcaster.stop()
         if self._node is not None:
@@ -187,61 +189,43 @@ class ControlModule:
 
     def power_on(self) -> None:
         """Key on: boots (silent for ``boot_s``), a new operation cycle begins."""
-        if self._powered:
-            return
-        self._powered = True
-        self.codes.cycle_start()
-        if self._awake:
-            self._generation += 1  # it was in its after-run: it does not fall asleep any more
-        else:
-            self._boot()
+        if not self._power.powered:
+            self.codes.cycle_start()
+            self._power.on()
 
     def power_off(self) -> None:
         """Key off: the operation cycle ends; silent after ``after_run_s``, then power memory is lost."""
-        if not self._powered:
-            return
-        self._powered = False
-        self.codes.cycle_end()
-        self._later(self.timing.after_run_s, self._sleep_unless_powered)
+        if self._power.powered:
+            self.codes.cycle_end()
+            self._power.off()
 
     def battery_lost(self) -> None:
         """Battery taken away: asleep at once, battery memory is lost."""
-        self._powered = False
-        self._sleep()
+        self._power.lost()
         self.memory.lose(Kept.BATTERY)
 
     def poll(self) -> None:
         """Slow work at the car's tick: trouble codes, moving routines. Nothing while asleep."""
-        if self._awake:
+        if self._power.awake:
             self.codes.storing = self._talk.code_setting
             self.codes.poll(self._now())
             self._routines.poll(self._now())
 
     def save(self) -> dict[str, Any]:
         """Memory, codes, counters as JSON values; the conversation is not saved (default session after)."""
-        frozen = {str(pid): data.hex() for pid, data in self._obd.freeze.items()} if self._obd is not None else {}
-        return {
-            "memory": self.memory.save(),
-            "codes": self.codes.save(),
-            "freeze": frozen,
-            "wrong keys": {str(level): count for level, count in self._security.wrong.items()},
-        }
+        return self._content.save()
 
     def restore(self, state: Mapping[str, Any], *, powered: bool) -> None:
         """Take over what `save` gave, before it is attached; powered, it is awake at once."""
-        self.memory.restore(state["memory"])
-        self.codes.restore(state["codes"])
-        if self._obd is not None:
-            self._obd.freeze = {int(pid): bytes.fromhex(data) for pid, data in state["freeze"].items()}
-        self._security.wrong.update({int(level): int(count) for level, count in state["wrong keys"].items()})
-        self._powered = self._awake = powered
+        self._content.restore(state)
+        self._power.restore(powered=powered)
 
     # -- for the physics and for grading ---------------------------------------------------------------------------
 
     @property
     def awake(self) -> bool:
         """Powered (or in after-run) and booted: it answers."""
-        return self._awake
+        return self._power.awake
 
     @property
     def session(self) -> int:
@@ -275,26 +259,13 @@ class ControlModule:
     def _now(self) -> float:
         return self._clock.now() if self._clock is not None else 0.0
 
-    def _later(self, delay_s: float, call: Callable[[], None]) -> None:
-        """After a while, unless it was restarted, put to sleep or detached in between; at once without a clock."""
-        clock, generation = self._clock, self._generation
-        if clock is None or delay_s <= 0.0:
-            call()
-            return
-
-        def still() -> None:
-            if generation == self._generation:
-                call()
-
-        clock.call_at(clock.now() + delay_s, still)
-
     def _on_request(self, request: bytes, functional: bool) -> None:
-        if self._awake and request:
+        if self._power.awake and request:
             self._refresh()
             self._answering.request(request, functional=functional)
 
     def _send(self, answer: bytes) -> None:
-        if self._node is not None and self._awake:
+        if self._node is not None and self._power.awake:
             self._node.send(answer)
 
     def _send_broadcast(self, broadcast: Broadcast) -> None:
@@ -314,37 +285,24 @@ class ControlModule:
         self._restart_kind = kind
 
     def _restart(self, kind: int) -> None:
-        self._sleep(keep_frames=True)
         if kind in {0x01, 0x02}:
             self.memory.lose(Kept.POWER)
             self.codes.cycle_end()
             self.codes.cycle_start()
-        self._boot()
+        self._power.restart()
 
-    def _boot(self) -> None:
-        self._generation += 1
-        self._later(self.timing.boot_s, self._wake)
-
-    def _wake(self) -> None:
-        if not self._powered:
-            return
-        self._awake = True
+    def _woke(self) -> None:
         self._security.restarted(self._now())
         if self._clock is not None:
             self._broadcaster.start(self._clock)
 
-    def _sleep_unless_powered(self) -> None:
-        if not self._powered:
-            self._sleep()
-            self.memory.lose(Kept.POWER)
-
-    def _sleep(self, *, keep_frames: bool = False) -> None:
-        self._generation += 1
-        self._awake = False
+    def _slept(self, restarting: bool) -> None:
         self._answering.stop()
         self._broadcaster.stop()
-        if self._node is not None and not keep_frames:
-            self._node.stop()
+        if not restarting:
+            self.memory.lose(Kept.POWER)
+            if self._node is not None:
+                self._node.stop()
         self._change_session(DEFAULT_SESSION)
 
     def _session_over(self) -> None:

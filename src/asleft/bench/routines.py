@@ -81,11 +81,11 @@ class RoutineService:
     sids = (0x31,)
 
     def __init__(self, routines: Iterable[Routine]) -> None:
-        self._known: dict[int, _Running] = {}
+        self._known: dict[int, RunningRoutine] = {}
         for item in routines:
             if item.rid in self._known:
                 raise ValueError(f"routine {item.rid:04X} is declared twice")
-            self._known[item.rid] = _Running(item)
+            self._known[item.rid] = RunningRoutine(item)
 
     def handle(self, request: bytes, talk: Conversation) -> bytes:
         """Answer 31 01 (start), 31 02 (stop), 31 03 (results)."""
@@ -129,7 +129,7 @@ class RoutineService:
             running.forget()
 
     @staticmethod
-    def _start(parsed: Request, head: bytes, running: _Running, option: bytes, now_s: float) -> bytes:
+    def _start(parsed: Request, head: bytes, running: RunningRoutine, option: bytes, now_s: float) -> bytes:
         routine = running.routine
         if len(option) != routine.option_length:
             raise Refuse(0x13)
@@ -149,7 +149,7 @@ class RoutineService:
         return positive(parsed, head + running.record())
 
 
-class _Running:
+class RunningRoutine:
     """One routine and where it stands."""
 
     def __init__(self, routine: Routine) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 
 from udsoncan.BaseService import BaseService
 from udsoncan.Response import Response
+from udsoncan.ResponseCode import ResponseCode
 
 from .service import Conversation, Later, Refuse, Service
 
@@ -13,7 +14,6 @@ from .service import Conversation, Later, Refuse, Service
 SILENT_WHEN_FUNCTIONAL = frozenset({0x11, 0x12, 0x31, 0x7E, 0x7F})
 BUSY = 0x21
 PENDING = 0x78
-_GENERAL_REJECT = 0x10
 
 
 class Server:
@@ -24,18 +24,25 @@ class Server:
         talk: state of the conversation.
         busy: while True every request is refused with 21.
         without: service identifiers the module does not have.
+        quiet: whether a request asks for no positive answer; UDS's suppress bit when None.
     """
 
     def __init__(
-        self, services: Iterable[Service], talk: Conversation, busy: Callable[[], bool], without: frozenset[int]
+        self,
+        services: Iterable[Service],
+        talk: Conversation,
+        busy: Callable[[], bool],
+        without: frozenset[int] = frozenset(),
+        quiet: Callable[[bytes], bool] | None = None,
     ) -> None:
         self.talk = talk
+        self._quiet = quiet or suppressed
         self._busy = busy
         self._services = {sid: service for service in services for sid in service.sids if sid not in without}
 
     def answer(self, request: bytes, *, functional: bool) -> bytes | None:
         """The answer now, None for silence. Raises `Later`: not yet; its ``then`` goes through `finish`."""
-        quiet = suppressed(request)
+        quiet = self._quiet(request)
         self.talk.functional = functional
         try:
             if self._busy():
@@ -71,8 +78,8 @@ def suppressed(request: bytes) -> bool:
 
 
 def negative(sid: int, nrc: int) -> bytes:
-    """A negative answer; built by udsoncan where it knows the service (it has no OBD services)."""
+    """A negative answer; built by udsoncan where it knows service and code (it has no OBD services, no 80 of KWP)."""
     service = BaseService.from_request_id(sid)
-    if service is None:
+    if service is None or not ResponseCode.is_negative(nrc):
         return bytes([0x7F, sid, nrc])
-    return Response(service=service, code=nrc or _GENERAL_REJECT).get_payload()
+    return Response(service=service, code=nrc).get_payload()
