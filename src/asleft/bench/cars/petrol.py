@@ -26,8 +26,9 @@ from ..physics.state import restore_part, save_part
 from ..physics.steady import learned_idle_air, warm_idle_air
 from .identity import draw_identity, make_vin
 from .petrol_diary import Diary
-from .petrol_engine import EngineSide, engine_module
+from .petrol_engine import engine_module
 from .petrol_others import OtherSide, other_modules
+from .petrol_side import EngineSide
 from .petrol_sizes import build_powertrain, learnt
 
 MAKE, MODEL = "Aldra", "1.6"

@@ -18,7 +18,7 @@ from ..security import SecurityLevel
 from ..service import refuse_if
 from ..trouble_memory import TroubleCode
 from .identity import draw_identity, identification
-from .petrol_engine import checksum
+from .petrol_side import checksum
 
 GATEWAY = Address.normal(0x6A0, 0x6A1)
 BRAKES = Address.normal(0x6B2, 0x6B3)
