@@ -21,15 +21,19 @@ _WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 
 @unique
 class VinCheck(StrEnum):
-    """Result of the check digit. ``NOT_REQUIRED``: it fails, and this VIN's region does not ask for one."""
+    """Result of the check digit. ``NOT_REQUIRED``: it fails, and this VIN's region does not ask for one.
+
+    ``NOT_GIVEN``: there is no VIN, as in a recording of values.
+    """
 
     VALID = "valid"
     FAILED = "failed"
     NOT_REQUIRED = "not-required"
+    NOT_GIVEN = "not-given"
 
 
 class Vin(msgspec.Struct, frozen=True):
-    """A VIN of 17 permitted characters and the result of its check digit."""
+    """A VIN of 17 permitted characters and the result of its check digit; empty when none was given."""
 
     text: str
     check: VinCheck
@@ -38,6 +42,10 @@ class Vin(msgspec.Struct, frozen=True):
     def last_eight(self) -> str:
         """What stands on a redacted copy."""
         return self.text[-8:]
+
+
+#: For recordings, which carry none.
+NO_VIN = Vin("", VinCheck.NOT_GIVEN)
 
 
 def check_character(text: str) -> str:

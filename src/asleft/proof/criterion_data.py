@@ -33,7 +33,7 @@ class LimitData(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     Attributes:
         unit: of both.
         owner: ``printed`` (the manual's, as printed) or ``ours`` (guarded).
-        low, high: at least one.
+        low, high: with neither, the value is reported with its uncertainty and not judged (target unknown).
         printed: the limit as the manual prints it, for the reader.
         source: document and page, or "common practice, no source".
     """
@@ -46,8 +46,6 @@ class LimitData(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     source: str = ""
 
     def __post_init__(self) -> None:
-        if self.low is None and self.high is None:
-            raise ValueError("a limit has low, high or both")
         if self.low is not None and self.high is not None and self.low > self.high:
             raise ValueError("low lies above high")
         if self.owner == "printed" and not self.source:

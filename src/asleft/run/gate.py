@@ -83,7 +83,7 @@ class Gate:
         while True:
             results = await self.look()
             missing = [r for r in results if r.state is not ConditionState.MET]
-            self._record(results, "closed" if missing else "open")
+            self.note(results, "closed" if missing else "open")
             if not missing:
                 return
             if self._log.ports.person.wants_stop:
@@ -108,10 +108,11 @@ class Gate:
             raise RunError(Code.STOPPED_BY_PERSON)
         lost = self.broken()
         if lost is not None:
-            self._record(self.results(), "watched")
+            self.note(self.results(), "watched")
             raise RunError(Code.INTERLOCK_BROKEN, self._why(lost))
 
-    def _record(self, results: tuple[ConditionResult, ...], gate: str) -> None:
+    def note(self, results: tuple[ConditionResult, ...], gate: str) -> None:
+        """Show the conditions, and write them down when one changed its state or it has been long."""
         now = self._log.ports.clock.now()
         self._log.ports.show("conditions", {"run": self._log.run, "gate": gate, "results": results})
         states = tuple(r.state for r in results)

@@ -35,18 +35,18 @@ def conclude(ports: RunPorts, run: RunState, procedure: Procedure, codes: CodesS
     late = tuple(judge(c, {}, codes) for c in procedure.criteria if isinstance(c, CodeAbsent))
     for judgement in late:
         ports.journal.append(b.CriterionJudged(run.started.run, judgement))
-    judgements = (*run.judgements, *late)
-    verdict = overall(judgements) if procedure.criteria else None
-    ports.journal.append(b.RunEnded(run.started.run, RunEnd.COMPLETED, verdict, _whole(verdict, judgements)))
+    verdict, message = whole_of((*run.judgements, *late))
+    ports.journal.append(b.RunEnded(run.started.run, RunEnd.COMPLETED, verdict, message))
     return verdict
 
 
-def _whole(verdict: Verdict | None, judgements: tuple[Judgement, ...]) -> Message:
-    if verdict is None:
-        return say("run.no-proof", "done; it asks for no proof of its own")
+def whole_of(judgements: tuple[Judgement, ...]) -> tuple[Verdict | None, Message]:
+    """Verdict of a run and its sentence; None where nothing was to be judged."""
+    if not judgements:
+        return None, say("run.no-proof", "done; it asks for no proof of its own")
+    verdict = overall(judgements)
     if verdict is Verdict.PASS:
-        return say("run.verdict", "PASS: every criterion")
+        return verdict, say("run.verdict", "PASS: every criterion")
     names = ", ".join(j.name for j in judgements if j.verdict is verdict)
-    return say(
-        "run.verdict-because", "{verdict}: {names}", verdict=_WORDS[verdict], names=names or "nothing was judged"
-    )
+    text = "{verdict}: {names}"
+    return verdict, say("run.verdict-because", text, verdict=_WORDS[verdict], names=names or "nothing was judged")
