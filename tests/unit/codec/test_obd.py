@@ -87,11 +87,24 @@ class TestTable:
             (0x68, "03464700000000", [30, 31, None, None, None, None]), (0xA6, "000F4240", [100000.0]),
             (0xA4, "02000FA0", [4.0]), (0xA4, "00000FA0", [None]), (0x14, "40FF", [0.32, None]),
             (0x15, "C880", [1.0, 0.0]), (0x65, "0202", [None, 1, None, None]), (0x65, "0F04", [0, 0, 1, 0]),
+            (0x50, "05000000", [50]), (0x1E, "03", [1]), (0x12, "04", [4]), (0x13, "0F", [15]),
+            (0x51, "04", [4]), (0x1C, "06", [6]), (0x1D, "01", [1]), (0x5F, "0E", [14]),
             (0x4F, "01020304", [1, 2, 3, 40]), (0x3F, "1194", [410.0]),
         ],
     )  # fmt: skip
     def test_formulas(self, pid: int, data: str, values: list[float | None]) -> None:
         assert [value.value for value in current.read_parameter(pid, h(data))] == pytest.approx(values)
+
+    @pytest.mark.parametrize(
+        ("first", "last"), [(0x06, 0x09), (0x14, 0x1B), (0x24, 0x2B), (0x34, 0x3B), (0x3C, 0x3F), (0x55, 0x58)]
+    )
+    def test_families_share_their_formulas(self, first: int, last: int) -> None:
+        data = h("9C5A7E11")
+        values = [
+            [value.value for value in current.read_parameter(pid, data[: PARAMETERS[pid].length])]
+            for pid in range(first, last + 1)
+        ]
+        assert values == [values[0]] * len(values)
 
     def test_catalyst_places(self) -> None:
         assert [PARAMETERS[pid].fields[0].signal[-3:] for pid in range(0x3C, 0x40)] == ["1-1", "2-1", "1-2", "2-2"]
