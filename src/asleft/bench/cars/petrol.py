@@ -21,6 +21,7 @@ from asleft.model.errors import Code, InputError
 from ..car import CarBase, Json
 from ..memory import Memory
 from ..physics.consumers import CONSUMERS_A
+from ..physics.drive import Drive, DriveSpec
 from ..physics.noise import Noise
 from ..physics.state import restore_part, save_part
 from ..physics.steady import learned_idle_air, warm_idle_air
@@ -59,8 +60,9 @@ class PetrolCar(CarBase):
             self.powertrain, chance.between(90.0, 400.0) * 3600.0, chance.whole(60, 250), chance.between(3e4, 16e4)
         )
         self._chance = Noise(seed, "workshop")
-        self._gear = "P"
-        self._brake = False
+        self.drive = Drive(DriveSpec())
+        self.powertrain.drag = self.drive.step
+        self.powertrain.alive = lambda: self.drive.moving
         self.engine_side = self._engine_side(seed, chance)
         self.other_side = self._other_side(chance)
         identity = draw_identity(chance, "ENG", 1620, "ENGINE")
@@ -78,9 +80,9 @@ class PetrolCar(CarBase):
             sensing=Noise(seed, "sensors"),
             pace=chance.between(0.85, 1.25),
             pedal_rest_pct=chance.between(14.5, 17.0),
-            speed_km_h=lambda: 0.0,
-            selector=lambda: self._gear,
-            brake=lambda: self._brake,
+            speed_km_h=lambda: self.drive.speed_km_h,
+            selector=lambda: self.drive.selector,
+            brake=lambda: self.drive.brake > 0.0,
         )
 
     def _other_side(self, chance: Noise) -> OtherSide:
@@ -95,7 +97,7 @@ class PetrolCar(CarBase):
             distance_km=lambda: self.diary.distance_km,
             fuel_share=lambda: train.fuel_l / 50.0,
             coolant_c=lambda: train.temperatures.coolant_c,
-            brake=lambda: self._brake,
+            brake=self.engine_side.brake,
             tail_lamp_broken=chance.whole(0, 1) == 1,
         )
 
@@ -103,6 +105,7 @@ class PetrolCar(CarBase):
 
     def advance_to(self, t_s: float) -> None:
         """Bring the physics and the engine module's counters to car time t_s, s."""
+        self.powertrain.wind_m_s = abs(self.drive.speed_m_s)
         self.powertrain.advance_to(t_s)
         self.diary.advance(self.engine_side.speed_km_h(), self.engine_side.lamp())
 
@@ -127,6 +130,7 @@ class PetrolCar(CarBase):
             "learned idle air, g/s": self.values.idle_air.value,
             "idle air to be learned, g/s": learned_idle_air(train),
             "injector error": train.fuel.spec.injector_error,
+            "speed, km/h": self.drive.speed_km_h,
             "coolant, °C": train.temperatures.coolant_c,
             "battery charge": train.supply.battery.charge,
             "supply, V": train.supply.volts,
@@ -140,8 +144,7 @@ class PetrolCar(CarBase):
             "diary": save_part(self.diary),
             "sensing": self.engine_side.sensing.save(),
             "workshop": self._chance.save(),
-            "selector": self._gear,
-            "brake": self._brake,
+            "drive": save_part(self.drive),
             "supply was off": self.other_side.supply_was_off,
         }
 
@@ -151,8 +154,7 @@ class PetrolCar(CarBase):
         restore_part(self.diary, state["diary"])
         self.engine_side.sensing.restore(state["sensing"])
         self._chance.restore(state["workshop"])
-        self._gear = str(state["selector"])
-        self._brake = bool(state["brake"])
+        restore_part(self.drive, state["drive"])
         self.other_side.supply_was_off = bool(state["supply was off"])
 
     # -- acts of the driver ----------------------------------------------------------------------------------------
@@ -167,7 +169,7 @@ class PetrolCar(CarBase):
         train.key(position != "off")
         self.set_power(position != "off")
         if position == "start":
-            if self._gear not in {"P", "N"}:
+            if self.drive.selector not in {"P", "N"}:
                 raise self._impossible("it starts in P or N only")
             train.start()
 
@@ -175,19 +177,24 @@ class PetrolCar(CarBase):
         """Press the accelerator to a share of its travel, 0 to 100 %."""
         self.powertrain.pedal = self._share(percent, "pedal")
 
-    def act_brake(self, pressed: bool) -> None:
-        """Press or release the foot brake."""
-        self._brake = pressed
+    def act_brake(self, pressed: bool, percent: float = 40.0) -> None:
+        """Press the foot brake to a share of its force, 0 to 100 %, or release it."""
+        self.drive.brake = self._share(percent, "brake") if pressed else 0.0
+
+    def act_parking_brake(self, on: bool) -> None:
+        """Apply or release the parking brake."""
+        self.drive.parking = on
 
     def act_selector(self, position: str) -> None:
         """Move the selector: P, R, N, D. Out of P only with the foot brake pressed."""
         if position not in {"P", "R", "N", "D"}:
             raise self._impossible(f"no selector position {position!r}: P, R, N or D")
-        if self._gear == "P" and position != "P" and not self._brake:
+        drive = self.drive
+        if drive.selector == "P" and position != "P" and drive.brake <= 0.0:
             raise self._impossible("the selector is locked in P until the foot brake is pressed")
-        self._gear = position
-        in_gear = position in {"R", "D"}
-        self.powertrain.drag = (lambda rpm, _dt: 11.0 * (rpm / 750.0) ** 2) if in_gear else (lambda _rpm, _dt: 0.0)
+        if {drive.selector, position} in ({"D", "R"}, {"D", "P"}, {"N", "P"}, {"R", "P"}) and drive.speed_km_h > 3.0:
+            raise self._impossible("the car is moving")
+        drive.selector = position
 
     def act_load(self, name: str, on: bool) -> None:
         """Switch an electrical consumer: lamps, rear heater, blower, cooler, radio."""
