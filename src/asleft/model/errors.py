@@ -32,6 +32,7 @@ class Code(StrEnum):
     PROCEDURE_BAD = "procedure-bad"
     IDENTIFIER_IMPOSSIBLE = "identifier-impossible"
     NO_EXACT_MATCH = "no-exact-match"
+    SCREENING_REFUSED = "screening-refused"
     PLAN_CYCLE = "plan-cycle"
     STATE_UNREACHABLE = "state-unreachable"
     COST_MISSING = "cost-missing"
@@ -45,6 +46,7 @@ class Code(StrEnum):
     NO_BUS = "no-bus"
     LINK_LOST = "link-lost"
     FRAME_INVALID = "frame-invalid"
+    MODULE_UNKNOWN = "module-unknown"
     MODULE_SILENT = "module-silent"
     MODULE_REFUSED = "module-refused"
     ANSWER_MALFORMED = "answer-malformed"
@@ -70,6 +72,7 @@ class Code(StrEnum):
     PAPER_UNKNOWN = "paper-unknown"
     LANGUAGE_UNKNOWN = "language-unknown"
     TIME_UNREADABLE = "time-unreadable"
+    MARK_UNREADABLE = "mark-unreadable"
     INTERNAL = "internal"
 
 
@@ -87,6 +90,10 @@ TEXTS: dict[Code, tuple[str, str]] = {
     Code.NO_EXACT_MATCH: (
         "No row of the procedure fits this part and software number exactly.",
         "Nothing is guessed: type the identifier from the manual for this module.",
+    ),
+    Code.SCREENING_REFUSED: (
+        "This code cannot be sorted like that.",
+        "Repair what blocks, or sort it with a name and a reason where the risk allows.",
     ),
     Code.PLAN_CYCLE: (
         "The order rules contradict each other.",
@@ -119,6 +126,10 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "Leave the key as it is, plug in again; what was under way will be read back.",
     ),
     Code.FRAME_INVALID: ("A frame breaks the rules of its bus.", "Report it: this should not reach a bus."),
+    Code.MODULE_UNKNOWN: (
+        "This car's map has no module of that name.",
+        "Choose one that it has, or add the module with its two identifiers from the manual.",
+    ),
     Code.MODULE_SILENT: (
         "The module did not answer in time.",
         "Check key position and supply; then whether this car has the module.",
@@ -179,6 +190,7 @@ TEXTS: dict[Code, tuple[str, str]] = {
     Code.ACT_UNKNOWN: ("The bench car cannot do this.", "Choose one of the acts it lists, with their arguments."),
     Code.PAPER_UNKNOWN: ("The report knows no such paper.", "Use a4 or letter."),
     Code.LANGUAGE_UNKNOWN: ("The report is not written in this language.", "Use one of those listed in the docs."),
+    Code.MARK_UNREADABLE: ("The workshop's mark cannot be printed.", "Use an SVG or PNG file."),
     Code.TIME_UNREADABLE: ("This is not a date with a time.", "Write it as 2031-04-17T12:00:00Z."),
     Code.INTERNAL: ("A fault of the program.", "The record is safe up to here; please report what you did."),
 }

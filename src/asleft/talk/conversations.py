@@ -14,6 +14,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from types import TracebackType
+from typing import NamedTuple
 
 from asleft.codec.effects import effect_of
 from asleft.codec.isotp import TransferBroken
@@ -40,6 +41,14 @@ from .turns import Turns
 #: Effects during which nobody else speaks. One that only actuates leaves room for watching its conditions.
 _ALONE = frozenset({Effect.WRITES, Effect.CLEARS, Effect.RESTARTS, Effect.ACCESS})
 
+
+class Answer(NamedTuple):
+    """A positive answer and when its last frame was received, s on the clock."""
+
+    data: bytes
+    time_s: float
+
+
 _GENTLE = TalkSettings()
 _CLOSED = WritesPolicy()
 
@@ -51,8 +60,8 @@ class Conversations:
         link: open; its frames carry times of ``clock``.
         clock: everything waits on it.
         redeem: uses a receipt up, or raises; the Journal's.
-        settings: times and numbers.
         policy: whether effects may go out here at all.
+        settings: times and numbers.
         protocol: language of the modules.
     """
 
@@ -61,9 +70,9 @@ class Conversations:
         link: Link,
         clock: Clock,
         redeem: Callable[[Receipt], None],
+        policy: WritesPolicy = _CLOSED,
         *,
         settings: TalkSettings = _GENTLE,
-        policy: WritesPolicy = _CLOSED,
         protocol: Protocol = Protocol.UDS,
     ) -> None:
         self.settings = settings
@@ -92,9 +101,9 @@ class Conversations:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Close sessions and stop hearing."""
-        await self.end()
+        await self.close()
 
-    async def end(self) -> None:
+    async def close(self) -> None:
         """Close sessions, then stop hearing; safe to call twice. The link stays open."""
         try:
             await self.close_sessions()
@@ -117,6 +126,10 @@ class Conversations:
             ModuleError: module-refused (``refusal``), module-silent, answer-malformed.
             LinkError: link-lost, transfer-broken, link-busy (not even asked in time).
         """
+        return (await self.ask_timed(target, request, deadline_s=deadline_s)).data
+
+    async def ask_timed(self, target: ModuleAddress, request: bytes, *, deadline_s: float | None = None) -> Answer:
+        """The same as ``ask``, with the time at which the answer was received."""
         effect = effect_of(request, self._protocol)
         if effect.needs_receipt or not request:
             raise RunError(Code.RECEIPT_MISSING, f"{shown(request)} {effect.value}", target.text)
@@ -148,7 +161,7 @@ class Conversations:
             await partner.settle(request, end_s)
             self._must_be_open()
             self._redeem(receipt)
-            return await self._send_once(partner, request, end_s)
+            return (await self._send_once(partner, request, end_s)).data
         finally:
             self._give_turn_back(partner)
 
@@ -229,14 +242,14 @@ class Conversations:
         self.turns.give_back()
         partner.lock.give_back()
 
-    async def _send_once(self, partner: Partner, request: bytes, end_s: float) -> bytes:
+    async def _send_once(self, partner: Partner, request: bytes, end_s: float) -> Answer:
         self._sessions.requested(partner, request)
         exchange = Exchange(partner, request, self._clock, self.settings, end_s=end_s, protocol=self._protocol)
         answer = await exchange.run()
         self._sessions.answered(partner, request, answer)
-        return answer
+        return Answer(answer, exchange.answered_s)
 
-    async def _read(self, partner: Partner, request: bytes, end_s: float) -> bytes:
+    async def _read(self, partner: Partner, request: bytes, end_s: float) -> Answer:
         """A read with its bounded retries: after *busy*, and once, calmly, after silence or a broken transfer."""
         settings = self.settings
         silent = busy = 0

@@ -39,6 +39,7 @@ class Exchange:
     Attributes:
         pending: how often the module said *response pending*.
         late: the answer came only in the calm time after its due time.
+        answered_s: when the last frame of the answer came, s; nan before.
     """
 
     def __init__(
@@ -53,6 +54,7 @@ class Exchange:
     ) -> None:
         self.pending = 0
         self.late = False
+        self.answered_s = float("nan")
         self._partner = partner
         self._request = request
         self._clock = clock
@@ -105,6 +107,7 @@ class Exchange:
         except AnswerMalformed as error:
             self._finish(error)
             return True
+        self.answered_s = time_s
         if kind is Match.PENDING:
             self.pending += 1
             self._wait_until(min(time_s + self._longest(self._partner.timing.p2_star_s), self._end_s))
