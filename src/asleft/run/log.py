@@ -53,7 +53,7 @@ class RunLog:
     def __init__(self, ports: RunPorts, run: str) -> None:
         self.ports = ports
         self.run = run
-        self._numbers: dict[str, int] = {}
+        self._numbers = _taken(ports, run)
 
     def write(self, body: b.Body, actor: str = "") -> Event:
         """Append one event."""
@@ -90,6 +90,17 @@ class RunLog:
         finally:
             duration = self.ports.clock.now() - started
             self.write(b.StepStopped(self.run, step, log.outcome, round(duration, 3), log.message))
+
+
+def _taken(ports: RunPorts, run: str) -> dict[str, int]:
+    """How many questions and intents of this run the record holds already: a job that goes on counts on."""
+    numbers = {"q": 0, "i": 0}
+    for event in ports.journal.events():
+        if isinstance(event.body, b.QuestionAsked) and event.body.question.id.startswith(f"{run}.q"):
+            numbers["q"] += 1
+        elif isinstance(event.body, b.IntentWritten) and event.body.intent.id.startswith(f"{run}.i"):
+            numbers["i"] += 1
+    return numbers
 
 
 def _outcome(error: BaseException) -> tuple[StepOutcome, Message]:

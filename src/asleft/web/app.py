@@ -18,6 +18,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from asleft.job.client import JobClient
+from asleft.job.figures import STYLESHEET
 from asleft.model.errors import AsleftError, Code, RecordError
 
 from .guard import Guard, same_token
@@ -128,6 +129,11 @@ def _quote(text: str) -> str:
     return quote(text)
 
 
+async def _figure_css(_request: Request) -> Response:
+    """The figures' own styles."""
+    return Response(STYLESHEET, media_type="text/css")
+
+
 async def _problem(_request: Request, error: Exception) -> Response:
     """An error of ours as a page, with its cause and advice."""
     assert isinstance(error, AsleftError)
@@ -151,6 +157,7 @@ def make_app(folder: Path) -> Starlette:
             Route("/job/{job}/live", face.live),
             Route("/job/{job}/report.pdf", face.report),
             Route("/job/{job}/record.zip", face.record),
+            Route("/figure.css", _figure_css),
             Mount("/static", StaticFiles(directory=_HERE / "static")),
         ],
         middleware=[Middleware(Guard)],

@@ -144,7 +144,7 @@ class Pages:
     def live(self, job: str, snapshot: Mapping[str, Any]) -> str:
         """The live values as one piece of the page."""
         state = self._client.watch(job).state
-        seen = snapshot.get("conditions") or {}
+        seen: dict[str, Any] = snapshot.get("conditions") or {}
         run = state.runs.get(str(seen.get("run", "")))
         bars = condition_bars(run.conditions, seen.get("results", ())) if run and run.end is None else ""
         readings = [v for k, v in sorted(snapshot.items()) if k.startswith("reading:") and v.get("value") is not None]
@@ -224,7 +224,8 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters["svg"] = _safe
-    environment.globals.update(run_figures=_figures, number_line=number_line, plan_track=plan_track)
+    helpers: dict[str, Any] = {"run_figures": _figures, "number_line": number_line, "plan_track": plan_track}
+    environment.globals.update(helpers)
     return environment
 
 
