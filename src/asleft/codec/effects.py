@@ -31,9 +31,10 @@ _ALWAYS: dict[int, Effect] = {
     0x11: Effect.RESTARTS,
 }
 
-#: Sessions without lasting effect: default and extended, with and without the bit that suppresses the answer. 81 is
-#: also the standard session of KWP2000.
+#: Sessions of UDS without lasting effect: default and extended, with and without the bit that suppresses the answer.
 _SESSIONS = frozenset((0x01, 0x03, 0x81, 0x83))
+#: The standard session of KWP2000; the others are the makers'.
+_KWP_SESSIONS = frozenset((0x81,))
 
 #: Output control of KWP2000 (30): forms that only report, and the one that adjusts for good.
 _REPORTS = frozenset((0x01, 0x02, 0x03))
@@ -54,13 +55,18 @@ def effect_of(request: bytes, protocol: Protocol = Protocol.UDS) -> Effect:
         return Effect.WRITES
     match request[0]:
         case 0x10:
-            return Effect.SESSION if len(request) == 2 and request[1] in _SESSIONS else Effect.WRITES
+            return _session(request, protocol)
         case 0x30:
             return _output_control(request)
         case 0x31:
             return _routine(request, protocol)
         case service:
             return _ALWAYS.get(service, Effect.WRITES)
+
+
+def _session(request: bytes, protocol: Protocol) -> Effect:
+    harmless = _KWP_SESSIONS if protocol is Protocol.KWP2000 else _SESSIONS
+    return Effect.SESSION if len(request) == 2 and request[1] in harmless else Effect.WRITES
 
 
 def _output_control(request: bytes) -> Effect:

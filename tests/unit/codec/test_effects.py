@@ -53,6 +53,14 @@ def test_routines_of_kwp2000_always_act(request_: str) -> None:
     assert effect_of(h(request_), Protocol.KWP2000) is Effect.ACTUATES
 
 
+@pytest.mark.parametrize(
+    ("request_", "effect"),
+    [("1081", Effect.SESSION), ("1083", Effect.WRITES), ("1001", Effect.WRITES), ("10C0", Effect.WRITES)],
+)
+def test_sessions_of_kwp2000(request_: str, effect: Effect) -> None:
+    assert effect_of(h(request_), Protocol.KWP2000) is effect
+
+
 KNOWN_HARMLESS = {
     0x01, 0x02, 0x03, 0x05, 0x06, 0x07, 0x09, 0x0A, 0x10, 0x12, 0x13, 0x17, 0x18, 0x19, 0x1A, 0x20, 0x21, 0x22,
     0x23, 0x24, 0x2A, 0x30, 0x31, 0x33, 0x3E, 0x81, 0x82, 0x83,
