@@ -1,4 +1,4 @@
-"""When a module answers: latency, response pending, one request at a time, the session's time-out.
+"""When a module answers: latency, response pending, one request at a time.
 
 Between a request and its answer the module takes no other physical request: it lets it drop while the answer is
 being prepared, and says busy (21) while a longer work goes on. Functional tester-present is always heard.
@@ -39,8 +39,6 @@ class Answering:
         self._timers: list[Timer] = []
         self._preparing = False
         self._working = False
-        self._last_s = 0.0
-        self._s3: Timer | None = None
 
     def attach(self, clock: Clock, send: Callable[[bytes], None], done: Callable[[], None]) -> None:
         """Use this clock; ``send`` takes answers, ``done`` is called after each request is dealt with."""
@@ -48,15 +46,17 @@ class Answering:
         self._send = send
         self._done = done
 
+    @property
+    def working(self) -> bool:
+        """A request takes longer; response pending was said or will be."""
+        return self._working
+
     def stop(self) -> None:
-        """Forget what is under way, and the session's time."""
+        """Forget what is under way."""
         for timer in self._timers:
             timer.cancel()
         self._timers.clear()
         self._preparing = self._working = False
-        if self._s3 is not None:
-            self._s3.cancel()
-            self._s3 = None
 
     def request(self, request: bytes, *, functional: bool) -> None:
         """A request arrived complete."""
@@ -71,7 +71,7 @@ class Answering:
 
     def _while_occupied(self, request: bytes, *, functional: bool) -> None:
         if request[0] == _TESTER_PRESENT and functional:
-            self._last_s = self._now()
+            self._done()
         elif self._working and not functional:
             self._send(negative(request[0], BUSY))
 
@@ -110,31 +110,9 @@ class Answering:
     def _finish(self, answer: bytes | None) -> None:
         if answer is not None:
             self._send(answer)
-        self._last_s = self._now()
         self._done()
 
-    # -- session time ----------------------------------------------------------------------------------------------
-
-    def restart_s3(self, over: Callable[[], None]) -> None:
-        """The session lasts S3 from now; then ``over`` is called."""
-        self._last_s = self._now()
-        if self._s3 is None and self._clock is not None:
-            self._s3 = self._clock.call_at(self._last_s + self._timing.s3_s, lambda: self._look_at_s3(over))
-
-    def _look_at_s3(self, over: Callable[[], None]) -> None:
-        self._s3 = None
-        if self._clock is None:
-            return
-        due_s = (self._now() if self._working else self._last_s) + self._timing.s3_s
-        if due_s <= self._now() + 1e-9:
-            over()
-        else:
-            self._s3 = self._clock.call_at(due_s, lambda: self._look_at_s3(over))
-
     # -- timers ----------------------------------------------------------------------------------------------------
-
-    def _now(self) -> float:
-        return self._clock.now() if self._clock is not None else 0.0
 
     def _after(self, delay_s: float, call: Callable[[], None]) -> None:
         if self._clock is not None:

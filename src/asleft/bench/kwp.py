@@ -41,6 +41,7 @@ from .routines import Routine, RoutineState
 from .security import SecurityLevel, SecurityService
 from .server import Server
 from .service import Conversation, Service
+from .session_timer import SessionTimer
 from .sessions import Timing
 from .trouble_memory import TroubleCode, TroubleMemory
 
@@ -124,6 +125,7 @@ class KwpModule:
             services.append(KwpObdService(inner))
         self._server = Server(services, self._talk, busy, quiet=lambda _request: False)
         self._answering = Answering(self._server, self.timing, seed)
+        self._session_timer = SessionTimer(self.timing.s3_s, lambda: self._answering.working, self._close)
         self._power = Power(self.timing, lambda: self._security.restarted(self._now()), self._slept)
         self._clock: Clock | None = None
         self._node: LineNode | None = None
@@ -142,11 +144,13 @@ class KwpModule:
         self._receiver.byte_s = line.byte_s
         self._node = line.join(self.name, self._receiver.on_byte, self._on_low)
         self._answering.attach(clock, self._send, self._after_answer)
+        self._session_timer.attach(clock)
 
     def detach(self) -> None:
         """Leave the line and stop all timers."""
         self._power.detach()
         self._answering.stop()
+        self._session_timer.stop()
         if self._node is not None:
             self._node.leave()
         self._node = self._clock = None
@@ -252,7 +256,7 @@ class KwpModule:
         elif self._asked.data[0] == STOP:
             self._close()
         else:
-            self._answering.restart_s3(self._close)
+            self._session_timer.restart()
 
     def _close(self) -> None:
         self.open = False
@@ -263,6 +267,7 @@ class KwpModule:
 
     def _slept(self, restarting: bool) -> None:
         self._answering.stop()
+        self._session_timer.stop()
         self._close()
         if not restarting:
             self.memory.lose(Kept.POWER)

@@ -21,12 +21,12 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from asleft.ports.bus import Bus
 from asleft.ports.clock import Clock
 
+from .address import Address
 from .answering import Answering
 from .broadcast import Broadcast, Broadcaster
 from .identifiers import Identifier, IdentifierService
@@ -38,46 +38,13 @@ from .routines import Routine, RoutineService, RoutineState
 from .security import SecurityLevel, SecurityService
 from .server import PENDING, Server, negative
 from .service import Condition, Conversation, Later, Service
+from .session_timer import SessionTimer
 from .sessions import DEFAULT_SESSION, Sessions, SessionService, Timing
 from .transport import IsoTpNode, TransportSettings
 from .trouble_memory import TroubleCode, TroubleMemory
 from .trouble_service import TroubleService
 
 __all__ = ["Address", "Broadcast", "ControlModule", "Sessions", "Timing"]
-
-
-@dataclass(frozen=True)
-class Address:
-    """Where a module hears and answers on CAN.
-
-    Attributes:
-        request: identifier of physical requests.
-        response: identifier of its answers.
-        extended: 29-bit identifiers.
-        functional: identifiers of functional requests it hears.
-        padding: fills its frames to 8 bytes; None: short frames.
-    """
-
-    request: int
-    response: int
-    extended: bool = False
-    functional: tuple[int, ...] = (0x7DF,)
-    padding: int | None = 0xCC
-
-    @classmethod
-    def normal(cls, request: int, response: int, functional: tuple[int, ...] = (0x7DF,)) -> Address:
-        """11-bit pair, as 7E0 / 7E8."""
-        return cls(request, response, functional=functional)
-
-    @classmethod
-    def fixed(cls, target: int, tester: int = 0xF1) -> Address:
-        """29-bit normal fixed pair: 18DA<target><tester> and back; functional 18DB33<tester>."""
-        return cls(
-            0x18DA0000 | target << 8 | tester,
-            0x18DA0000 | tester << 8 | target,
-            extended=True,
-            functional=(0x18DB3300 | tester,),
-        )
 
 
 class ControlModule:
@@ -133,6 +100,8 @@ class ControlModule:
             self._services(sessions or Sessions(), clear_conditions, services), self._talk, busy, without
         )
         self._answering = Answering(self._server, self.timing, self._seed)
+        self._channels: list[Answering] = [self._answering]
+        self._session_timer = SessionTimer(self.timing.s3_s, self._working, self._session_over)
         self._broadcaster = Broadcaster(broadcasts, self._send_broadcast)
         self._clock: Clock | None = None
         self._node: IsoTpNode | None = None
@@ -174,18 +143,39 @@ class ControlModule:
         )
         self._node = IsoTpNode(bus, clock, settings, self._on_request, name=self.name, hears=lambda: self._power.awake)
         self._answering.attach(clock, self._send, self._after_answer)
+        self._session_timer.attach(clock)
         if self._power.awake:
             self._broadcaster.start(clock)
 
     def detach(self) -> None:
         """Leave the bus and stop all timers."""
         self._power.detach()
-        self._answering.stop()
+        self._stop_answering()
         self._broadcaster.stop()
         if self._node is not None:
             self._node.leave()
         self._node = None
         self._clock = None
+
+    def open_channel(self, send: Callable[[bytes], None]) -> Answering:
+        """Another way to the same server, besides CAN: give requests to it; ``send`` takes the answers.
+
+        The module must be attached. Close it with `close_channel`.
+        """
+        channel = Answering(self._server, self.timing, self._seed)
+        if self._clock is not None:
+            channel.attach(self._clock, send, self._after_answer)
+        self._channels.append(channel)
+        return channel
+
+    def close_channel(self, channel: Answering) -> None:
+        """Nobody listens there any more."""
+        channel.stop()
+        self._channels.remove(channel)
+
+    def bring_to_now(self) -> None:
+        """Bring the physics to the present, before a request is given to a channel."""
+        self._refresh()
 
     def power_on(self) -> None:
         """Key on: boots (silent for ``boot_s``), a new operation cycle begins."""
@@ -264,6 +254,14 @@ class ControlModule:
             self._refresh()
             self._answering.request(request, functional=functional)
 
+    def _working(self) -> bool:
+        return any(channel.working for channel in self._channels)
+
+    def _stop_answering(self) -> None:
+        self._session_timer.stop()
+        for channel in self._channels:
+            channel.stop()
+
     def _send(self, answer: bytes) -> None:
         if self._node is not None and self._power.awake:
             self._node.send(answer)
@@ -279,7 +277,7 @@ class ControlModule:
             kind, self._restart_kind = self._restart_kind, None
             self._restart(kind)
         elif self._talk.session != DEFAULT_SESSION:
-            self._answering.restart_s3(self._session_over)
+            self._session_timer.restart()
 
     def _ask_restart(self, kind: int) -> None:
         self._restart_kind = kind
@@ -297,7 +295,7 @@ class ControlModule:
             self._broadcaster.start(self._clock)
 
     def _slept(self, restarting: bool) -> None:
-        self._answering.stop()
+        self._stop_answering()
         self._broadcaster.stop()
         if not restarting:
             self.memory.lose(Kept.POWER)
