@@ -23,7 +23,7 @@ def about_the_events(lines: Sequence[Line]) -> list[Finding]:
     for line in lines:
         if line.problem:
             found.append(finding(Flaw.FORMAT, "line", "not an event as stored: {why}", line.place(), why=line.problem))
-        says = line.claim.sequence or expected
+        says = expected if line.claim.sequence is None else line.claim.sequence
         if says != expected:
             found.append(_out_of_order(line, says, expected))
         expected = says + 1
@@ -57,16 +57,34 @@ def about_the_chain(lines: Sequence[Line], head: str, held: str = "") -> list[Fi
     if changed:
         found.append(_end(lines, hashes, head))
     for line, after in zip(lines[-2::-1], lines[:0:-1], strict=True):
-        neighbours = line.claim.sequence + 1 == after.claim.sequence
-        mismatch = line.hash != after.claim.previous
+        neighbours = _follows(line, after)
+        readable = after.event is not None or after.claim.previous != ""
+        mismatch = readable and line.hash != after.claim.previous
         if mismatch and neighbours and not changed:
             text = "event {event} is not the one that event {after} names"
-            numbers = {"event": line.claim.sequence, "after": after.claim.sequence}
+            numbers = {"event": line.place()["event"], "after": after.place()["event"]}
             found.append(finding(Flaw.CHAIN, "changed", text, line.place(), **numbers))
         changed = mismatch and neighbours and not changed
     if lines[0].claim.sequence == 1 and lines[0].claim.previous != GENESIS:
         found.append(finding(Flaw.CHAIN, "begin", "the first event names one before it", lines[0].place()))
     return sorted(found, key=lambda f: f.line or 0)
+
+
+def unbroken(lines: Sequence[Line], head: str) -> bool:
+    """The whole rule in one sentence, apart from the search for places: what the recipe in the docs checks."""
+    previous = GENESIS
+    for number, line in enumerate(lines, 1):
+        if (line.claim.sequence, line.claim.previous) != (number, previous):
+            return False
+        previous = line.hash
+    return bool(lines) and previous == head
+
+
+def _follows(line: Line, after: Line) -> bool:
+    """Whether two lines say that they are neighbours, as far as it can be read."""
+    if line.claim.sequence is None or after.claim.sequence is None:
+        return True
+    return line.claim.sequence + 1 == after.claim.sequence
 
 
 def _end(lines: Sequence[Line], hashes: Sequence[str], head: str) -> Finding:

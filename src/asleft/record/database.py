@@ -146,6 +146,8 @@ def make_folder(folder: Path) -> None:
 
 
 def _prepare(database: Database) -> None:
+    # EXTRA: the file of before the change to a write-ahead log stays deleted, should the power fail now
+    database.setting("synchronous", "EXTRA")
     if database.setting("journal_mode", "wal") != "wal":
         raise RecordError(Code.JOURNAL_UNWRITABLE, "this disk cannot hold a write-ahead log", str(database.path))
     for name, value in (("synchronous", "FULL"), ("fullfsync", 1), ("checkpoint_fullfsync", 1), ("foreign_keys", 1)):

@@ -16,10 +16,10 @@ LINE_LIMIT = 64 * 1024 * 1024
 
 
 class Claim(msgspec.Struct):
-    """What a line says of itself, read as forgivingly as can be."""
+    """What a line says of itself, read as forgivingly as can be; ``sequence`` None: it cannot be read."""
 
     job: str = ""
-    sequence: int = 0
+    sequence: int | None = None
     previous: str = ""
 
 
@@ -45,7 +45,7 @@ class Line(NamedTuple):
 
     def place(self) -> dict[str, object]:
         """For a finding about this line."""
-        event = self.claim.sequence or self.number
+        event = self.number if self.claim.sequence is None else self.claim.sequence
         return {
             "member": "events.jsonl",
             "event": event,

@@ -18,7 +18,7 @@ from asleft.event.body import JobClosed
 from asleft.model.errors import Code, InputError, RecordError
 from asleft.model.message import Message
 
-from .chaining import about_the_chain, about_the_events
+from .chaining import about_the_chain, about_the_events, unbroken
 from .export import EVENTS, HEAD, KEY, SIGNATURE
 from .findings import Finding, Findings, Flaw, finding
 from .keys import SIGNATURE_BYTES, fingerprint_of, public_pem, read_public, signature_holds
@@ -56,6 +56,8 @@ def verify(path: Path, *, held_head: str = "", public_key: bytes = b"") -> Findi
     key, about_key = _about_the_key(members, expected_key)
     if EVENTS in members:
         found += [*about_the_events(lines), *about_the_chain(lines, named, held)]
+        if not found and not unbroken(lines, named):
+            found.append(finding(Flaw.CHAIN, "broken", "the chain is broken at a place not found", {"member": EVENTS}))
     found += about_key
     first = next((line.event for line in lines[:1] if line.event), None)
     closed = bool(lines) and lines[-1].event is not None and isinstance(lines[-1].event.body, JobClosed)
