@@ -215,6 +215,15 @@ def _saves(procedure: Procedure) -> Iterator[Complaint]:
             seen.add(save)
 
 
+def _suspends(procedure: Procedure) -> Iterator[Complaint]:
+    known = tuple(lock.holds for lock in procedure.interlocks)
+    for path, step in _steps(procedure):
+        for n, name in enumerate(getattr(step, "suspends", ())):
+            if name not in known:
+                near = nearest(name, known) or "the name of an interlock"
+                yield Complaint((*path, "suspends", n), "interlock", f'"{name}" is no interlock', near)
+
+
 def _criteria(procedure: Procedure) -> Iterator[Complaint]:
     saves = {s for way in Way for step in procedure.ways.steps(way) if (s := getattr(step, "save", ""))}
     for n, criterion in enumerate(procedure.criteria):
@@ -254,5 +263,6 @@ RULES: tuple[Rule, ...] = (
     _signals,
     _lengths,
     _saves,
+    _suspends,
     _criteria,
 )

@@ -104,13 +104,15 @@ class Screening(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         block: would be learned over, or stop the routine.
         expected: brought by the work or by the missing function; must be gone in the end.
         expected_if_new: expected when first seen as found; seen as received already, they block.
-        others: codes on no list.
+        others: codes of its own module on no list.
+        elsewhere: codes of other modules on no list.
     """
 
     block: tuple[CodeText, ...] = ()
     expected: tuple[CodeText, ...] = ()
     expected_if_new: tuple[CodeText, ...] = ()
     others: Others = Others.UNSORTED
+    elsewhere: Others = Others.UNSORTED
 
 
 @unique

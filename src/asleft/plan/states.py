@@ -106,10 +106,17 @@ class Move(msgspec.Struct, frozen=True):
 
 _OURS = "our own estimate"
 
+_STARTS = (*_WHEELS_DOWN, "road")
 _RUNNING, _OFF, _READY = ("running",), ("off",), ("ready",)
 
 MOVES: tuple[Move, ...] = (
-    Move("start the engine", {"engine": _OFF, "place": _WHEELS_DOWN, "voltage": _READY}, {"engine": "running"}, 1, 1),
+    Move(
+        "start the engine",
+        {"engine": _OFF, "place": _STARTS, "voltage": _READY},
+        {"engine": "running"},
+        1,
+        1,
+    ),
     Move("warm up", {"engine": _RUNNING, "heat": ("cold",), "place": _WHEELS_DOWN}, {"heat": "warm"}, 2, 12),
     Move("engine off, key on", {"engine": _RUNNING, "place": _WHEELS_DOWN}, {"engine": "off"}, 0, 0.5),
     Move(
@@ -157,12 +164,19 @@ class Route(msgspec.Struct, frozen=True):
 
 
 class Network:
-    """All states and the moves between them; ways are worked out once per starting state."""
+    """All states and the moves between them; ways are worked out once per starting state.
+
+    For the search, states have numbers (``index``), and costs are pairs of active and elapsed minutes.
+    """
 
     def __init__(self, moves: Sequence[Move] = MOVES) -> None:
         self.states = tuple(CarState(*values) for values in product(*SIDES.values()))
+        self.index = {state: n for n, state in enumerate(self.states)}
         self._ways = {state: tuple(_moves_from(state, moves)) for state in self.states}
         self._routes: dict[CarState, dict[CarState, Route]] = {}
+        self._distances: dict[int, dict[int, tuple[float, float]]] = {}
+        self._serving: dict[str, frozenset[int]] = {}
+        self._stops: dict[tuple[int, frozenset[int]], dict[int, tuple[float, float]]] = {}
 
     def edges(self) -> Iterator[tuple[CarState, CarState, Move]]:
         """Every single move between two states."""
@@ -185,6 +199,40 @@ class Network:
         """The cheapest way to a state that meets what is wanted; None when it cannot be reached."""
         return next(iter(self.to(start, wanted)), None)
 
+    def distance(self, start: int, end: int) -> tuple[float, float] | None:
+        """Cost of the cheapest way between two numbered states; None without one."""
+        return self._from(start).get(end)
+
+    def route(self, start: int, end: int) -> Route:
+        """The cheapest way between two numbered states. Raises KeyError: there is none."""
+        return self.routes(self.states[start])[self.states[end]]
+
+    def serving(self, wanted: Sides) -> frozenset[int]:
+        """Numbers of the states that meet what is wanted."""
+        key = repr(sorted(wanted.items()))
+        if key not in self._serving:
+            self._serving[key] = frozenset(n for n, state in enumerate(self.states) if state.meets(wanted))
+        return self._serving[key]
+
+    def first_stops(self, start: int, serving: frozenset[int]) -> dict[int, tuple[float, float]]:
+        """Serving states that can be reached and do not lie behind another serving state, with the way's cost."""
+        key = (start, serving)
+        if key not in self._stops:
+            reach = self._from(start)
+            ends = sorted((reach[n], n) for n in serving if n in reach)
+            kept: list[int] = []
+            for cost, end in ends:
+                if not any(_sum(reach[stop], self._from(stop).get(end)) == cost for stop in kept):
+                    kept.append(end)
+            self._stops[key] = {end: reach[end] for end in kept}
+        return self._stops[key]
+
+    def _from(self, start: int) -> dict[int, tuple[float, float]]:
+        if start not in self._distances:
+            routes = self.routes(self.states[start])
+            self._distances[start] = {self.index[state]: route.cost for state, route in routes.items()}
+        return self._distances[start]
+
     def _work_out(self, start: CarState) -> dict[CarState, Route]:
         best: dict[CarState, Route] = {}
         queue: list[tuple[tuple[float, float], CarState, tuple[str, ...]]] = [((0.0, 0.0), start, ())]
@@ -206,3 +254,7 @@ def _moves_from(state: CarState, moves: Iterable[Move]) -> Iterator[tuple[Move, 
             end = state.after(move.sets)
             if end != state:
                 yield move, end
+
+
+def _sum(a: tuple[float, float], b: tuple[float, float] | None) -> tuple[float, float] | None:
+    return None if b is None else (a[0] + b[0], a[1] + b[1])
