@@ -211,8 +211,7 @@ WORK_ROWS: tuple[WorkRow, ...] = (
         "idle air control valve cleaned or replaced",
         ("idle control valve", "idle air valve"),
         "position against flow changed",
-        (_r("idle-relearn"),),
-        checks=("fuel trims",),
+        (_r("idle-relearn"), _a("fuel-trim-reset", note="look at the trims")),
     ),
     WorkRow(
         12,
