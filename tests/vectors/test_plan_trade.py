@@ -132,7 +132,7 @@ def test_every_function_a_row_requires_is_called_for(trade: str) -> None:
 
 def words_of(slug: str) -> set[str]:
     """First word of a slug and of its short forms: how a cell names it inside a longer phrase."""
-    return {slug.split("-")[0], *(short.split()[0] for short, whole in SHORT.items() if whole == slug)}
+    return {slug.split("-", maxsplit=1)[0], *(short.split()[0] for short, whole in SHORT.items() if whole == slug)}
 
 
 def test_no_row_requires_more_than_the_table(trade: str) -> None:
