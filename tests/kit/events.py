@@ -121,6 +121,11 @@ def head_hash(events: tuple[Event, ...]) -> str:
     return event_hash(stored_bytes(events[-1]))
 
 
+def fold_needs(events: tuple[Event, ...]) -> tuple[Need, ...]:
+    """The needs that a job's events name."""
+    return next(e.body.needs for e in events if isinstance(e.body, b.NeedsFound))
+
+
 def opened(origin: Origin = Origin.BENCH, link: str = "in-loop bench bus") -> b.JobOpened:
     """A car comes in with a cleaned throttle body."""
     car = Vehicle(parse_vin(VIN), "Aldra", "1.6 petrol", 2026, 1.6)

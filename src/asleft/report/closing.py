@@ -5,8 +5,8 @@ from __future__ import annotations
 from asleft.event import body as b
 from asleft.model.verdict import StepOutcome, Verdict
 
+from .figures import plan_figure
 from .front import car_text, open_lines, vin_facts
-from .number import plain
 from .parts import Cell, Fact, Facts, Line, Lines, Row, Section, Table, fact, row
 from .phrases import wall_text
 from .traced import Traced
@@ -28,7 +28,7 @@ def record_and_car(record: Traced, w: Words) -> Section:
         *vin_facts(record, w),
     ]
     if opened and opened.vehicle.displacement_l is not None:
-        rows.append(fact(w("displacement"), f"{plain(opened.vehicle.displacement_l)} L", numbers))
+        rows.append(fact(w("displacement"), f"{w.n.plain(opened.vehicle.displacement_l)} L", numbers))
     if opened:
         rows.append(fact(w("workshop"), opened.workshop, numbers))
         rows.append(fact(w("order"), opened.order or w("car.not-said"), numbers))
@@ -62,19 +62,32 @@ def plan(record: Traced, w: Words) -> Section:
         return Section(w("plan.title"), (Table("", head, widths, (), w("plan.none")),))
     rows: list[Row] = []
     for place, step in enumerate(body.plan.steps, 1):
-        minutes = f"{plain(step.move_min)} + {plain(step.work_min)}"
+        minutes = f"{w.n.plain(step.move_min)} + {w.n.plain(step.work_min)}"
         procedure = step.procedure or "–"
-        cells = (f"{place}. {step.name}", step.state, minutes, plain(step.elapsed_min), w.said(step.why), procedure)
+        cells = (
+            f"{place}. {step.name}",
+            state_text(step.state, w),
+            minutes,
+            w.n.plain(step.elapsed_min),
+            w.said(step.why),
+            procedure,
+        )
         rows.append(row(*cells, events=numbers))
+    table = Table("", head, widths, tuple(rows))
     given = body.plan.given_active_min
     total = w(
         "plan.total",
-        active=plain(body.plan.active_min),
-        elapsed=plain(body.plan.elapsed_min),
-        given=w("plan.given-impossible") if given is None else w("plan.given", minutes=plain(given)),
+        active=w.n.plain(body.plan.active_min),
+        elapsed=w.n.plain(body.plan.elapsed_min),
+        given=w("plan.given-impossible") if given is None else w("plan.given", minutes=w.n.plain(given)),
         proven=w("plan.proven" if body.plan.proven else "plan.not-proven"),
     )
-    return Section(w("plan.title"), (Table("", head, widths, tuple(rows)), Lines("", (Line(total, numbers),))))
+    return Section(w("plan.title"), (table, *plan_figure(body.plan, numbers, w), Lines("", (Line(total, numbers),))))
+
+
+def state_text(state: str, w: Words) -> str:
+    """A car state in words; one that has none as it stands."""
+    return w(f"car-state.{state}") if w.knows(f"car-state.{state}") else state
 
 
 def exceptions(record: Traced, w: Words) -> Section:
@@ -95,7 +108,7 @@ def exceptions(record: Traced, w: Words) -> Section:
     for e, intent in record.of(b.IntentWritten, lambda i: bool(i.intent.repeat_of)):
         add(e.sequence, w("exception.repeat"), w("repeat-of", intent=intent.intent.repeat_of))
     for e, judged in record.of(b.CriterionJudged, lambda j: j.judgement.verdict is Verdict.CANNOT_TELL):
-        why = ", ".join(r.value for r in judged.judgement.reasons)
+        why = ", ".join(w(f"reason.{r.name.lower()}") for r in judged.judgement.reasons)
         add(e.sequence, w("exception.cannot-tell"), f"{judged.judgement.name}: {why}", "cannot-tell")
     for e, job in record.of(b.JobStopped):
         add(e.sequence, w("exception.stopped"), f"{job.reason}: {w.said(job.message)}")

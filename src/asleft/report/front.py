@@ -122,7 +122,7 @@ def _done(record: Traced, w: Words) -> Lines:
 
 
 def _result(record: Traced, found: list[Outcome], still_open: int, w: Words) -> Line:
-    word, mark = result_word(found)
+    word, mark = result_word(record, found)
     text = w(word)
     if still_open:
         text += " " + (w("result.open-one") if still_open == 1 else w("result.open", count=still_open))

@@ -7,12 +7,12 @@ the proof. Nothing is computed here but U = 2 u.
 from __future__ import annotations
 
 from asleft.model.module import Item, PictureKind
-from asleft.model.reading import Reading
+from asleft.model.numbers import with_unit
+from asleft.model.reading import Quality, Reading
 from asleft.model.verdict import Rule
 
-from .number import expanded, shown
 from .parts import Cell, Events, Row, Table, row
-from .phrases import item_text, reading_text, short_limits, verdict_cell, with_unit
+from .phrases import item_text, reading_text, short_limits, verdict_cell
 from .traced import Traced
 from .words import Words
 
@@ -49,9 +49,9 @@ def _criteria(record: Traced, w: Words) -> list[Row]:
     for _, started in record.runs:
         for numbers, judged in record.judged(started.run):
             verdict = Cell("–") if judged.rule is Rule.REPORT_ONLY else verdict_cell(judged.verdict)
-            value = "–" if judged.value is None else shown(judged.value, judged.u)
-            u = "–" if judged.u is None else expanded(judged.u)
-            name = _quantity(judged.name, judged.limits.unit)
+            value = "–" if judged.value is None else w.n.value(judged.value, judged.limits.unit, judged.u or 0.0)
+            u = "–" if judged.u is None else w.n.expanded(judged.u, judged.limits.unit)
+            name = _quantity(judged.name, judged.limits.unit, w)
             rows.append(row(name, "", "", value, short_limits(judged, w), u, verdict, events=numbers))
     return rows
 
@@ -68,7 +68,7 @@ def _learned(record: Traced, w: Words) -> list[Row]:
     for (module, _), items in found.items():
         units = {i.unit for i in items.values() if i.absence is None}
         unit = units.pop() if len(units) == 1 else ""
-        name = _quantity(f"{next(iter(items.values())).name}, {module}", unit)
+        name = _quantity(f"{next(iter(items.values())).name}, {module}", unit, w)
         texts = [_item(items[k], unit, w) if k in items else _missing(record, k, w) for k in _KINDS]
         events = tuple(n for k in items for n in numbers[k])
         rows.append(row(name, *texts, w("reported"), "–", "–", events=events))
@@ -90,24 +90,26 @@ def _readings(record: Traced, w: Words) -> list[Row]:
         unit = units.pop() if len(units) == 1 else ""
         texts = [_reading(readings[k], unit, w) if k in readings else _missing(record, k, w) for k in _KINDS]
         worst = max(readings.values(), key=lambda r: r.u)
-        u = expanded(worst.u) if unit else with_unit(expanded(worst.u), worst.unit)
+        u = w.n.expanded(worst.u, worst.unit)
+        u = u if unit else with_unit(u, worst.unit)
         events = tuple(n for k in readings for n in numbers[k])
-        rows.append(row(_quantity(signal_name(signal), unit), *texts, w("reported"), u, "–", events=events))
+        rows.append(row(_quantity(signal_name(signal), unit, w), *texts, w("reported"), u, "–", events=events))
     return rows
 
 
-def _quantity(name: str, unit: str) -> str:
-    return name if unit in ("", "1", "count") else f"{name} ({unit})"
+def _quantity(name: str, unit: str, w: Words) -> str:
+    return f"{name} {w.n.unit(unit)}".rstrip()
 
 
 def _item(item: Item, unit: str, w: Words) -> str:
     text = item_text(Item(item.key, item.name, item.value, "" if item.value else item.raw, item.unit, item.absence), w)
-    return item.value if unit and item.value and item.absence is None else text
+    return w.n.text(item.value) if unit and item.value and item.absence is None else text
 
 
 def _reading(reading: Reading, unit: str, w: Words) -> str:
-    text = reading_text(reading, w)
-    return text.replace(f" {unit}", "", 1) if unit else text
+    if not unit or reading.value is None or reading.quality is not Quality.GOOD:
+        return reading_text(reading, w)
+    return w.n.value(reading.value, unit, reading.u)
 
 
 def signal_name(signal: str) -> str:

@@ -67,7 +67,7 @@ class Lines(msgspec.Struct, frozen=True, tag="lines"):
     empty: str = ""
 
 
-class Figure(msgspec.Struct, frozen=True, tag="figure"):
+class Figure(msgspec.Struct, frozen=True):
     """A picture drawn by ``asleft.figure`` (SVG) with its caption; ``alt`` says in words what it shows."""
 
     caption: str
@@ -76,7 +76,14 @@ class Figure(msgspec.Struct, frozen=True, tag="figure"):
     events: Events = ()
 
 
-Block = Table | Facts | Lines | Figure
+class Figures(msgspec.Struct, frozen=True, tag="figures"):
+    """Pictures in so many columns."""
+
+    columns: int
+    figures: tuple[Figure, ...]
+
+
+Block = Table | Facts | Lines | Figures
 
 
 class Section(msgspec.Struct, frozen=True):

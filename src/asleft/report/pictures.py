@@ -82,7 +82,7 @@ def _when(record: Traced, kind: PictureKind, w: Words) -> Fact:
         return fact(w(kind.value), Cell(w("not-taken.no-reason"), "open"))
     if picture.not_taken:
         return fact(w(kind.value), Cell(w("not-taken.reason", reason=picture.not_taken), "open"), numbers)
-    span = w("pictures.span", start=f"{picture.start_s:.1f}", stop=f"{picture.stop_s:.1f}")
+    span = w("pictures.span", start=w.n.fixed(picture.start_s), stop=w.n.fixed(picture.stop_s))
     return fact(w(kind.value), span, numbers)
 
 

@@ -8,10 +8,10 @@ from asleft.model.effect import Settlement
 from asleft.model.reading import Hex
 from asleft.model.verdict import StepOutcome
 
+from .figures import number_lines, strips
 from .keynumbers import signal_name
-from .number import plain
 from .parts import Block, Cell, Events, Fact, Facts, Line, Lines, Row, Section, Table, fact, row
-from .phrases import condition_text, wall_text, with_unit
+from .phrases import condition_text, wall_text
 from .proofs import criteria
 from .traced import Traced
 from .verdicts import Outcome, outcome_cell, outcomes
@@ -42,6 +42,8 @@ def _run(record: Traced, outcome: Outcome, w: Words) -> Section:
         *_told(record, run, w),
         _effects(record, run, w),
         criteria(record, run, w),
+        *number_lines(record, run, w),
+        *strips(record, run, w),
         *_samples(record, run, w),
     ]
     return Section(w("run.title", name=outcome.started.name, run=run), tuple(blocks))
@@ -112,18 +114,22 @@ def _conditions(record: Traced, run: str, w: Words) -> list[Table]:
 
 def _condition(condition: Condition | None, key: str, event: int, result: ConditionResult | None, w: Words) -> Row:
     name = condition.text if condition else key
-    limit, source = condition_text(condition), condition.source if condition else ""
+    limit, source = condition_text(condition, w), condition.source if condition else ""
     if result is None:
         return row(name, limit, "", Cell(w("condition.not-seen"), "open"), "", source, events=(event,))
-    value = "" if result.value is None else with_unit(plain(result.value), result.unit)
-    details = [w("held", seconds=f"{result.held_s:.1f}")] if result.held_s else []
+    value = "" if result.value is None else w.n.against(result.value, result.unit, *_limits(condition))
+    details = [w("held", seconds=w.n.fixed(result.held_s))] if result.held_s else []
     if result.margin is not None:
-        details.append(w("margin", margin=with_unit(plain(result.margin), result.unit)))
+        details.append(w("margin", margin=w.n.difference(result.margin, result.unit)))
     said = "; ".join((*details, *((w.said(result.reason),) if result.reason else ())))
     met = result.state is ConditionState.MET
     cell = Cell(w(f"condition.{result.state.value}") + (f" ({said})" if said else ""), "" if met else "open")
     known = "" if result.state is ConditionState.NOT_KNOWN else w(f"evidence.{result.evidence.value}")
     return row(name, limit, value, cell, known, source, events=(event,))
+
+
+def _limits(condition: Condition | None) -> tuple[float | None, ...]:
+    return (condition.low, condition.high) if condition else ()
 
 
 def _waived(record: Traced, run: str, w: Words) -> list[Lines]:
@@ -138,7 +144,7 @@ def _cautions(record: Traced, run: str, w: Words) -> list[Lines]:
     shown: dict[str, Events] = {}
     for event, body in record.of_run(b.QuestionAsked, run):
         for caution in body.question.cautions:
-            text = w.said(caution)
+            text = w.caution(caution)
             shown[text] = (*shown.get(text, ()), event.sequence)
     lines = tuple(Line(text, events) for text, events in shown.items())
     return [Lines(w("cautions.title"), lines)] if lines else []
@@ -178,10 +184,14 @@ def _steps(record: Traced, run: str, w: Words) -> Table:
     for step in record.state.runs[run].steps:
         outcome = w(f"outcome.{step.outcome.value}") if step.outcome else w("outcome.none")
         mark = _BAD_STEP.get(step.outcome, "") if step.outcome else "open"
-        took = "" if step.outcome in (None, StepOutcome.SKIPPED) else f"{step.duration_s:.1f} s"
+        took = "" if step.outcome in (None, StepOutcome.SKIPPED) else _seconds(step.duration_s, w)
         cells = (step.id, w.said(step.message), Cell(outcome, mark), took, w.said(step.result))
         rows.append(row(*cells, events=tuple(numbers.get(step.id, ()))))
     return Table(w("steps.title"), head, (3, 6, 2, 2, 6), tuple(rows), w("steps.none"))
+
+
+def _seconds(seconds: float, w: Words) -> str:
+    return f"{w.n.fixed(seconds)} s" if seconds >= 0.05 else f"{w('less-than', number=w.n.text('0.1'))} s"
 
 
 def _told(record: Traced, run: str, w: Words) -> list[Table]:
@@ -227,8 +237,8 @@ def _samples(record: Traced, run: str, w: Words) -> list[Table]:
     rows: list[Row] = []
     for event, body in record.of_run(b.SamplesTaken, run):
         for s in body.series:
-            span = f"{s.times_s[0]:.1f} – {s.times_s[-1]:.1f} s" if len(s) else ""
-            value = with_unit(f"{plain(min(s.values))} – {plain(max(s.values))}", s.unit) if len(s) else ""
+            span = f"{w.n.fixed(s.times_s[0])} – {w.n.fixed(s.times_s[-1])} s" if len(s) else ""
+            value = w.n.span(min(s.values), max(s.values), s.unit) if len(s) else ""
             cells = (body.name, signal_name(s.signal), str(len(s)), span, value)
-            rows.append(row(*cells, with_unit(plain(s.resolution), s.unit), str(s.gaps), events=(event.sequence,)))
+            rows.append(row(*cells, w.n.difference(s.resolution, s.unit), str(s.gaps), events=(event.sequence,)))
     return [Table(w("samples.title"), head, (5, 4, 1, 3, 4, 2, 1), tuple(rows))] if rows else []

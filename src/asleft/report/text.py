@@ -36,8 +36,8 @@ def visible(text: str, missing: Set[str] = frozenset()) -> str:
 
 
 def breakable(text: str) -> str:
-    """The same text with places to break a line in words of 25 signs and more; a hash alone stays whole."""
-    if _HASH.fullmatch(text):
+    """The same text with places to break a line in words of 25 signs and more; a hash and a drawing stay whole."""
+    if _HASH.fullmatch(text) or text.startswith("<svg"):
         return text
     return _LONG.sub(lambda m: BREAK.join(m[0][i : i + _PIECE] for i in range(0, len(m[0]), _PIECE)), text)
 

@@ -23,6 +23,7 @@ from asleft.event.envelope import Event, event_hash
 from asleft.model.errors import Code, InputError, RecordError
 
 from .parts import View
+from .profile import Profile
 from .text import breakable, everywhere, visible
 from .view import view
 
@@ -38,7 +39,7 @@ def typeset(
     paper: str = "a4",
     generated: str,
     record: bytes | None = None,
-    language: str = "en",
+    profile: Profile | None = None,
 ) -> bytes:
     """The report of a job as PDF/A-3a.
 
@@ -48,13 +49,13 @@ def typeset(
         paper: ``a4`` or ``letter``.
         generated: issue time, RFC 3339.
         record: bytes of ``events.jsonl``; attached when given.
-        language: ``en`` or another table of ``words``.
+        profile: language, numbers, units, letterhead, mark.
     Raises:
         RecordError (record-damaged): events with a gap, or a record that does not end in ``head_hash``.
         InputError (paper-unknown, time-unreadable).
     """
     _check(events, head_hash, record)
-    seen = view(events, head_hash, generated=generated, attached=record is not None, language=language)
+    seen = view(events, head_hash, generated=generated, attached=record is not None, profile=profile)
     return set_view(seen, paper=paper, generated=generated, record=record)
 
 

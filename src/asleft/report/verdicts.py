@@ -24,7 +24,7 @@ class Outcome(NamedTuple):
         end, stated: as the record says; verdict: the worse of stated and what the criteria give; None: not ended.
         sentence: what the record says at its end; events: where from.
         counts: whether the job's result depends on it: a function that is called for, or one that was judged; the
-            clear and the key cycles at the end only when they failed.
+            clear and the key cycles at the end ask for no proof.
     """
 
     started: RunStarted
@@ -54,11 +54,12 @@ def outcomes(record: Traced, w: Words) -> list[Outcome]:
         judged = record.judged(started.run)
         events = (event.sequence, *(n for ns, _ in judged for n in ns), *numbers)
         computed = overall(tuple(j for _, j in judged))
-        verdict = max(computed, ended.verdict, key=_WORSE.index) if ended else None
+        verdict = max(computed, ended.verdict or computed, key=_WORSE.index) if ended else None
         if ended and ended.end is not RunEnd.COMPLETED and verdict is Verdict.PASS:
             verdict = Verdict.CANNOT_TELL
         sentence = w.said(ended.message) if ended else w("under-way.note")
-        counts = bool(judged) or not needed or started.function in needed or verdict is Verdict.FAIL
+        asks = ended is None or ended.verdict is not None or bool(judged)
+        counts = bool(judged) or verdict is Verdict.FAIL or started.function in needed or (asks and not needed)
         found.append(
             Outcome(
                 started,
@@ -91,7 +92,7 @@ def not_run(record: Traced) -> list[Need]:
     return [n for n in record.state.needs if n.grade is not Grade.NOT_NEEDED and n.function not in begun]
 
 
-def result_word(found: list[Outcome]) -> tuple[str, str]:
+def result_word(record: Traced, found: list[Outcome]) -> tuple[str, str]:
     """Word id and mark of the job's result: the last attempt of each function counts, the worst of them decides."""
     last = [o for o in found if o.attempt == o.attempts and o.counts]
     if not last:
@@ -103,4 +104,6 @@ def result_word(found: list[Outcome]) -> tuple[str, str]:
         return "result.under-way", "open"
     if Verdict.CANNOT_TELL in verdicts:
         return "result.cannot-tell", "cannot-tell"
+    if any(n.grade is Grade.REQUIRED for n in not_run(record)):
+        return "result.required-missing", "open"
     return "result.pass", "pass"

@@ -16,7 +16,7 @@ from asleft.model.origin import Origin
 from . import closing, pictures
 from .front import front
 from .parts import Line, Section, View
-from .phrases import wall_short
+from .profile import Profile
 from .runs import questions_outside, runs
 from .traced import Traced
 from .words import Words
@@ -26,7 +26,12 @@ _LABELS = ("details", "details.note", "event", "head", "origin", "record")
 
 
 def view(
-    events: Sequence[Event], head_hash: str, *, generated: str, attached: bool = False, language: str = "en"
+    events: Sequence[Event],
+    head_hash: str,
+    *,
+    generated: str,
+    attached: bool = False,
+    profile: Profile | None = None,
 ) -> View:
     """What the report of these events says.
 
@@ -35,14 +40,14 @@ def view(
         head_hash: hash of the last event, hexadecimal.
         generated: issue time, RFC 3339; the caller's, because there is no clock here.
         attached: whether the record itself goes with the paper.
-        language: tag of a table in ``words``.
+        profile: language, numbers, units, letterhead.
     Raises: RecordError (record-damaged): no events, another job's among them, a gap.
     """
-    record, w = Traced(events), Words(language)
+    record, w = Traced(events), Words(profile)
     state = record.state
     status = "draft" if state.closed is None else "closed" if state.closed.released else "not-released"
     return View(
-        language=language,
+        language=w.language,
         title=w("title" if state.closed else "title.draft"),
         subtitle=w(f"status.{status}" if state.closed else "title"),
         status=w(f"status.{status}"),
@@ -54,7 +59,7 @@ def view(
         number=w("record-number", number=state.number),
         vin=state.vehicle.vin.text if state.vehicle else "",
         head_hash=head_hash,
-        generated=w("generated", time=wall_short(generated)),
+        generated=w("generated", time=w.n.wall(generated)),
         front=front(record, head_hash, attached, w),
         sections=_sections(record, head_hash, w),
         labels={name: w(name) for name in _LABELS},

@@ -1,7 +1,7 @@
-"""The fixed words of the report in one table, so that a translation is data. Pure.
+"""The words of a report: fixed texts from one table a language, and what events say, translated where it can be. Pure.
 
-Texts that come from events bring their own message ids; these here belong to the report alone. A place ``{name}`` is
-filled by the caller; nothing of a record is ever a template.
+Texts that come from events bring their own message ids; the fixed ones belong to the report alone. A place ``{name}``
+is filled by the caller; nothing of a record is ever a template.
 """
 
 from __future__ import annotations
@@ -11,370 +11,32 @@ from collections.abc import Mapping
 from asleft.model.errors import Code, InputError
 from asleft.model.message import Message
 
-ENGLISH: dict[str, str] = {
-    # what the paper is
-    "title": "Return-to-service report",
-    "title.draft": "Not finished – draft",
-    "status.closed": "finished, released",
-    "status.not-released": "finished, not released",
-    "status.draft": "not finished – draft",
-    "draft.note": "This job is not closed. What follows is the record up to event {sequence}; it can still change.",
-    "draft.stopped": "Work stopped before the end: {reason}",
-    "origin": "origin",
-    "origin.vehicle": "vehicle",
-    "origin.bench": "BENCH – simulated car",
-    "origin.replay": "REPLAY of a recording",
-    "origin.bench.note": "The data come from a simulated car. This paper says nothing about a real one.",
-    "origin.replay.note": "The data come from a recording made earlier. No car was connected; nothing was done to one.",
-    "page": "page {page} of {pages}",
-    "record-number": "record {number}",
-    "generated": "issued {time}",
-    # the car
-    "car": "Car",
-    "car.not-said": "not said",
-    "vin": "VIN",
-    "vin.valid": "check digit valid",
-    "vin.failed": "check digit does NOT fit: read the plate again",
-    "vin.not-required": "check digit does not fit; this VIN's region asks for none",
-    "vin.match": "plate = read",
-    "vin.match.yes": "yes ({modules})",
-    "vin.match.no": "NO: {module} reads {vin}",
-    "vin.match.not-read": "not read: no module gave its VIN",
-    "workshop": "Workshop",
-    "order": "Order",
-    "opened": "Opened",
-    "closed": "Closed",
-    "not-closed": "not closed",
-    "program": "Program",
-    "link": "Link",
-    "record": "Record",
-    "record-format": "Record format",
-    "clock": "Clock",
-    "clock.real": "real time",
-    "clock.virtual": "virtual time (simulation)",
-    "clock.recording": "time of the recording",
-    "wall.system": "this computer's clock",
-    "wall.simulated": "simulated wall time",
-    "wall.recorded": "wall time of the recording",
-    "wall.unknown": "wall time not known",
-    "displacement": "Displacement",
-    # page 1
-    "done.title": "What was done to the car",
-    "done.none": "no work item is on the record",
-    "functions.title": "Functions and their verdicts",
-    "functions.none": "no function was carried out",
-    "function": "function",
-    "way": "way",
-    "verdict": "verdict",
-    "plain-words": "in plain words",
-    "way.by-wire": "by wire",
-    "way.by-hand": "by hand",
-    "way.beside": "beside another tester",
-    "way.recording": "from a recording",
-    "attempt": "attempt {number} of {total}",
-    "not-done": "NOT DONE",
-    "not-done.no-procedure": "{grade}; no procedure in the book yet: it stays open",
-    "not-done.not-run": "{grade}; it was not run: it stays open",
-    "under-way": "UNDER WAY",
-    "under-way.note": "begun, not ended: no verdict",
-    "run.not-proved": "{end}; nothing to prove",
-    "run.contradiction": "The record's verdict ({stated}) is better than its own criteria: the worse one is shown.",
-    "result.pass": "Every function that was carried out passed its proof.",
-    "result.fail": "At least one function FAILED its proof.",
-    "result.cannot-tell": "For at least one function the proof cannot tell whether it worked.",
-    "result.under-way": "At least one function is not finished.",
-    "result.none": "No function was carried out; nothing was proved.",
-    "result.open": "{count} things stay open.",
-    "result.open-one": "One thing stays open.",
-    "numbers.title": "Key numbers",
-    "numbers.none": "none on the record",
-    "numbers.note": "U(95 %) = 2 u. Criteria stand in the last column, with the value measured at the proof. "
-    "“as printed”: the manual's limit; “ours”: a limit of our own, guarded by 2 u.",
-    "quantity": "quantity",
-    "as-received": "as received",
-    "as-found": "as found",
-    "as-left": "as left",
-    "as-left-or-proof": "as left / proof",
-    "limit": "limit",
-    "uncertainty": "U(95 %)",
-    "event": "event",
-    "not-taken": "not taken",
-    "not-taken.reason": "not taken: {reason}",
-    "not-taken.no-reason": "not taken; the record gives no reason",
-    "reported": "reported",
-    "codes.title": "Trouble codes",
-    "codes.none": "none",
-    "codes.not-read": "not read from: {modules}",
-    "open.title": "What stays open",
-    "open.none": "Nothing on the record.",
-    "open.unsettled": "Sent to {target}: nobody knows yet whether it happened ({why}). "
-    "Read the module before anything else.",
-    "open.failed": "{name}: FAIL. {said}",
-    "open.decide": "Sent to {target}: a person must decide ({why}).",
-    "open.need": "{name}: {grade}, not done.",
-    "open.cannot-tell": "{name}: CANNOT TELL. What would settle it: {settles}",
-    "open.question": "A question is not answered: {text}",
-    "open.differs": "{count} differences between as found and as left are not explained.",
-    "more": "and {count} more: see the details",
-    "scope.title": "Scope",
-    "scope": "The listed functions were performed and judged as shown; no other system was assessed.",
-    "scope.draft": "This is a draft: only what is shown was done, up to now; no other system was assessed.",
-    "scope.replay": "The recording was judged as shown; nothing was performed on a car; no other system was assessed.",
-    "statement": "Statement",
-    "performed-by": "Performed by",
-    "performed-by.nobody": "not signed: the job is not closed",
-    "released": "Released",
-    "yes": "yes",
-    "no": "no",
-    "head.title": "How to check this paper",
-    "head": "head hash",
-    "head.how": "This number stands for the whole record. Whoever has the record finds the same number: asleft verify "
-    "record.zip, or the SHA-256 of the last line of events.jsonl without its line end. Any later change gives another.",
-    "head.attached": "The record is attached to this PDF as events.jsonl.",
-    "head.not-attached": "The record is not attached to this PDF; ask the workshop for record.zip.",
-    "head.proves": "The signature proves that this workshop's key signed these bytes and that nothing was "
-    "changed since; not that the workshop told the truth.",
-    # details
-    "details": "Details",
-    "details.note": "The small numbers at the right are the record's event numbers: every line can be looked up there.",
-    "record.title": "Record, car and tools",
-    "needs.title": "Work done, and what it calls for",
-    "needs.none": "not worked out",
-    "grade": "grade",
-    "grade.required": "required",
-    "grade.advisable": "advisable",
-    "grade.not-needed": "not needed",
-    "reasons": "why",
-    "procedure": "procedure",
-    "procedure.none": "none in the book",
-    "plan.title": "Plan",
-    "plan.none": "no plan was made",
-    "plan.step": "step",
-    "plan.state": "car state",
-    "plan.minutes": "minutes (move + work)",
-    "plan.elapsed": "elapsed min",
-    "plan.total": "{active} active minutes, {elapsed} minutes elapsed; in the order as given {given}. {proven}",
-    "plan.given-impossible": "impossible",
-    "plan.given": "{minutes} active minutes",
-    "plan.proven": "Shown to be the best order under the stated objective.",
-    "plan.not-proven": "Not shown to be the best order.",
-    "pictures.title": "The three pictures",
-    "pictures.when": "taken",
-    "pictures.span": "{start} s to {stop} s on the job's clock",
-    "pictures.none": "no picture was taken",
-    "pictures.module": "Module: {module}",
-    "pictures.readings": "Readings at the time",
-    "pictures.notes": "Notes at the time",
-    "item": "item",
-    "answer": "answer",
-    "answered": "answered",
-    "silent": "silent",
-    "absent": "not in this picture",
-    "absence.unsupported": "not supported",
-    "absence.not-read": "not read",
-    "absence.refused": "refused",
-    "absence.refused-code": "refused (NRC {code})",
-    "codes": "trouble codes",
-    "code": "code",
-    "code.stored": "stored",
-    "code.pending": "pending",
-    "code.permanent": "permanent",
-    "code.status": "status {status}",
-    "differences.title": "Differences",
-    "differences.between": "{before} → {after}",
-    "differences.none": "none",
-    "differences.not-compared": "not compared",
-    "module": "module",
-    "what": "what",
-    "before": "before",
-    "after": "after",
-    "intended": "intended",
-    "intended.yes": "intended",
-    "intended.no": "NOT intended",
-    "intended.unknown": "not explained",
-    "screening.title": "Screening of trouble codes",
-    "screening.for": "For {function}",
-    "screening.none": "not done",
-    "screening.no-codes": "no codes to sort",
-    "screen.block": "block",
-    "screen.expected": "expected after this work",
-    "screen.unrelated": "unrelated",
-    "screen.unsorted": "not sorted: waits for a person",
-    "class": "class",
-    "seen-in": "seen in",
-    "sorted-by": "sorted by",
-    "run.title": "{name} – run {run}",
-    "run.procedure": "Procedure",
-    "run.digest": "Procedure text, SHA-256",
-    "run.started": "Started",
-    "run.ended": "Ended",
-    "run.end": "How it ended",
-    "run.verdict": "Verdict",
-    "end.completed": "completed",
-    "end.refused": "refused",
-    "end.stopped": "stopped",
-    "end.failed": "failed",
-    "end.interrupted": "interrupted",
-    "end.none": "not ended",
-    "identifier": "Routine identifier",
-    "identifier.text": "{hex} ({how}; as printed: {printed})",
-    "identifier.bytes": "Bytes that were to be sent",
-    "identifier.row": "Source row",
-    "conditions.title": "Entry conditions",
-    "conditions.lost": "lost while it ran",
-    "steps.none": "none begun",
-    "conditions.none": "none recorded",
-    "condition": "condition",
-    "value": "value",
-    "margin": "margin {margin}",
-    "held": "held {seconds} s",
-    "known-by": "known by",
-    "state": "state",
-    "gate.open": "gate open",
-    "gate.closed": "gate closed",
-    "gate.watched": "watched",
-    "condition.met": "met",
-    "condition.not-met": "NOT MET",
-    "condition.not-known": "NOT KNOWN",
-    "condition.not-seen": "never looked at",
-    "evidence.measured": "measured",
-    "evidence.observed": "observed",
-    "evidence.declared": "declared",
-    "evidence.document": "from a document",
-    "source": "source",
-    "waived.title": "Waived",
-    "waived": "{condition}: waived by {by}: {reason}",
-    "cautions.title": "Cautions shown",
-    "questions.title": "Asked and answered",
-    "questions.job": "Asked and answered outside a procedure",
-    "question": "question",
-    "answered-by": "by",
-    "not-answered": "not answered",
-    "steps.title": "Steps",
-    "step": "step",
-    "outcome": "outcome",
-    "duration": "duration",
-    "outcome.done": "done",
-    "outcome.skipped": "skipped",
-    "outcome.refused": "REFUSED",
-    "outcome.failed": "FAILED",
-    "outcome.stopped": "STOPPED",
-    "outcome.none": "not ended",
-    "modules-told.title": "What the module did",
-    "module.waiting": "waiting",
-    "module.moving": "moving",
-    "module.stored": "stored",
-    "module.refused": "REFUSED",
-    "effects.title": "Effects on the car",
-    "effects.none": "nothing was sent that changes the car",
-    "effect": "effect",
-    "effect.reads": "reads",
-    "effect.session": "session",
-    "effect.actuates": "actuates",
-    "effect.writes": "writes",
-    "effect.clears": "clears",
-    "effect.restarts": "restarts",
-    "effect.access": "access",
-    "target": "target",
-    "target.text": "{target}, serial {serial}",
-    "target.no-serial": "{target}, gives no serial number",
-    "bytes": "bytes",
-    "effect.answer": "answer",
-    "effect.refusal": "refused, NRC {code}",
-    "effect.no-answer": "nothing heard",
-    "effect.no-answer-recorded": "no answer on the record",
-    "settled": "settled",
-    "settlement.done": "done",
-    "settlement.not-done": "not done",
-    "settlement.restored": "restored",
-    "settlement.person-must-decide": "A PERSON MUST DECIDE",
-    "settlement.none": "NOT KNOWN",
-    "settle.read-back": "by reading back",
-    "settle.routine-result": "by the routine's result",
-    "settle.codes-read-again": "by reading the codes again",
-    "settle.not-readable": "cannot be read back",
-    "repeat-of": "deliberate repeat of {intent}",
-    "samples.title": "Samples kept",
-    "samples": "series",
-    "signal": "signal",
-    "count": "n",
-    "span": "time",
-    "range": "from – to",
-    "resolution": "step",
-    "gaps": "gaps",
-    "criteria.title": "Proof",
-    "criteria.none": "No criterion was judged.",
-    "criterion": "criterion",
-    "u": "u",
-    "rule": "rule",
-    "rule.simple": "simple acceptance",
-    "rule.guarded": "guard band g = 2 u",
-    "rule.report-only": "reported, not judged",
-    "owner.as-printed": "as printed",
-    "owner.ours": "ours",
-    "limits.none": "none",
-    "n-eff": "n (effective)",
-    "risk": "risk",
-    "sentence": "in words",
-    "window": "window",
-    "limit.source": "limit from",
-    "samples.from": "samples",
-    "window.text": "{start} to {stop} s",
-    "reasons.cannot-tell": "cannot tell: {reasons}",
-    "settles": "what would settle it: {settles}",
-    "clears.title": "Clears of trouble codes",
-    "clears.none": "no clear took place",
-    "clear.modules": "modules",
-    "clear.removed": "removed",
-    "clear.remaining": "stayed",
-    "clear.reason": "why",
-    "exceptions.title": "Exceptions, refusals and remarks",
-    "exceptions.none": "none on the record",
-    "exception": "what",
-    "exception.waived": "waived condition",
-    "exception.step": "step {outcome}",
-    "exception.refused": "refused by {target}",
-    "exception.repeat": "deliberate repeat",
-    "exception.stopped": "work stopped",
-    "exception.noted": "remark",
-    "exception.contradiction": "contradiction",
-    "exception.cannot-tell": "CANNOT TELL",
-    "exception.not-met": "condition not met",
-    "who.title": "Who and when",
-    "actor": "who",
-    "events": "events",
-    "first": "first",
-    "last": "last",
-    "counts.title": "Events on the record",
-    "counts.type": "type",
-    "counts.number": "number",
-    "counts.stated": "stated at closing",
-    "counts.missing": "NOT EQUAL: the record was cut or added to",
-    "verify.title": "How to verify",
-    "verify.1": "Take record.zip from the workshop, or events.jsonl from this PDF's attachments.",
-    "verify.2": "asleft verify record.zip checks every event, the chain, the head and the signature.",
-    "verify.3": "Without the program: the SHA-256 of each line of events.jsonl (without its line end) stands as "
-    "“previous” in the next line; that of the last line is the head hash below.",
-    "verify.4": "openssl checks head.sig (Ed25519) over the file head with the workshop's public key, key.pem.",
-    "figure.strip": "{signal} over time",
-    "figure.number-line": "{criterion} against its limits",
-}
+from .english import ENGLISH
+from .german import GERMAN, MESSAGES
+from .profile import Profile
+from .quantity import Numbers
 
 #: Language tag -> table. A word missing in a language is taken from English.
-TABLES: dict[str, dict[str, str]] = {"en": ENGLISH}
+TABLES: Mapping[str, Mapping[str, str]] = {"en": ENGLISH, "de": GERMAN}
+
+#: Language tag -> message id -> (the English template it translates, translation).
+SAID: Mapping[str, Mapping[str, tuple[str, str]]] = {"en": {}, "de": MESSAGES}
 
 
 class Words:
-    """The words of one language.
+    """The words of one language and the numbers of one place.
 
-    Args: language: BCP 47 tag of a table, such as ``en``. Raises InputError (language-unknown).
+    Args: profile: language and locale. Raises InputError (language-unknown).
     """
 
-    def __init__(self, language: str = "en", tables: Mapping[str, Mapping[str, str]] = TABLES) -> None:
-        if language not in tables:
-            raise InputError(Code.LANGUAGE_UNKNOWN, f"{language!r}; there are: {', '.join(tables)}")
-        self.language = language
-        self._table = tables[language]
+    def __init__(self, profile: Profile | None = None) -> None:
+        profile = profile or Profile()
+        if profile.language not in TABLES:
+            raise InputError(Code.LANGUAGE_UNKNOWN, f"{profile.language!r}; there are: {', '.join(TABLES)}")
+        self.language = profile.language
+        self.n = Numbers(profile.place, customary=profile.customary)
+        self._table = TABLES[profile.language]
+        self._said = SAID[profile.language]
 
     def __call__(self, word: str, **values: object) -> str:
         """The text with this id, its places filled. Raises KeyError for an unknown id: a fault of ours."""
@@ -386,5 +48,20 @@ class Words:
         return word in ENGLISH
 
     def said(self, message: Message | None) -> str:
-        """What an event says, in this language where it is translated."""
-        return message.text if message else ""
+        """What an event says: in this language where exactly this text is translated, else as recorded."""
+        if message is None:
+            return ""
+        english, translated = self._said.get(message.id, ("", ""))
+        if english != message.template:
+            return message.text
+        values = {k: self.n.text(v) for k, v in message.values.items()}
+        return Message(message.id, translated, values).text
+
+    def caution(self, message: Message) -> str:
+        """A caution: always as recorded; a translation stands behind it, marked as not reviewed by a person."""
+        said = self.said(message)
+        if self.language == "en":
+            return said
+        if said == message.text:
+            return f"{message.text} [{self('caution.not-translated')}]"
+        return f"{message.text} [{self('caution.not-reviewed')}: {said}]"

@@ -17,6 +17,7 @@ from asleft.event import body as b
 from asleft.event.envelope import Event
 from asleft.model.errors import AsleftError, Code
 from asleft.model.origin import Origin
+from asleft.report.profile import Profile
 from asleft.report.typeset import typeset
 from kit import events as kit
 
@@ -222,7 +223,7 @@ def test_what_cannot_be_set_is_a_clear_error() -> None:
         ({"generated": "soon"}, Code.TIME_UNREADABLE),
         ({"record": record[:-200]}, Code.RECORD_DAMAGED),
         ({"record": record.replace(b"Gable", b"Gaple")[: len(record)] + b"x\n"}, Code.RECORD_DAMAGED),
-        ({"language": "xx"}, Code.LANGUAGE_UNKNOWN),
+        ({"profile": Profile(language="xx")}, Code.LANGUAGE_UNKNOWN),
     ]
     for changed, code in wrong:
         with pytest.raises(AsleftError) as error:

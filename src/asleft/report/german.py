@@ -1,0 +1,4 @@
+"""x"""
+
+GERMAN: dict[str, str] = {}
+MESSAGES: dict[str, tuple[str, str]] = {}
