@@ -96,9 +96,13 @@ class Engine:
             feed,
         )
 
-    async def serve(self, until: asyncio.Event) -> None:
-        """Take commands until told to end; then stop the job in hand with everything it opened closed."""
+    async def serve(self, until: asyncio.Event, ready: Callable[[], None] = lambda: None) -> None:
+        """Take commands until told to end; then stop the job in hand with everything it opened closed.
+
+        Args: ready: called once commands are heard.
+        """
         await self._server.start()
+        ready()
         try:
             await until.wait()
         finally:

@@ -41,8 +41,7 @@ async def serve(folder: Path, channel: str, port: int, control: int, cleaned: fl
     engine = Engine(folder, desk, WritesPolicy(), feed, driver.do)
     try:
         await driver.do("key-off")
-        print(json.dumps({"ready": True}), flush=True)
-        await engine.serve(stop)
+        await engine.serve(stop, lambda: print(json.dumps({"ready": True}), flush=True))
     finally:
         await car.close()
         bus.close()
