@@ -222,10 +222,11 @@ class InLoopBus:
             sender.sent(frame)
 
     def _hear(self, sender: InLoopNode, frame: CanFrame) -> None:
+        lossy = self.faults.lost > 0.0
         for node in tuple(self._nodes):
-            if node is sender or node.bus_off:
+            if node is sender or node.error_count > BUS_OFF_ABOVE:
                 continue
-            if self.faults.loses(frame, node.name):
+            if lossy and self.faults.loses(frame, node.name):
                 self.counts.lost += 1
                 continue
             node.listener(frame)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import lru_cache
 
 from udsoncan.BaseService import BaseService
 from udsoncan.Response import Response
@@ -71,12 +72,14 @@ class Server:
         return negative(request[0], nrc)
 
 
+@lru_cache(maxsize=4096)
 def suppressed(request: bytes) -> bool:
     """Whether the request has a sub-function with the suppress bit (80)."""
     service = BaseService.from_request_id(request[0]) if request else None
     return service is not None and service.use_subfunction() and len(request) > 1 and bool(request[1] & 0x80)
 
 
+@lru_cache(maxsize=4096)
 def negative(sid: int, nrc: int) -> bytes:
     """A negative answer; built by udsoncan where it knows service and code (it has no OBD services, no 80 of KWP)."""
     service = BaseService.from_request_id(sid)

@@ -15,8 +15,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Protocol
 
+from udsoncan.BaseService import BaseService
 from udsoncan.Request import Request
 from udsoncan.Response import Response
 
@@ -108,8 +110,13 @@ def refuse_if(test: Callable[[], bool], nrc: int) -> Condition:
     return lambda: nrc if test() else None
 
 
+@lru_cache(maxsize=4096)
 def parse(request: bytes) -> Request:
-    """A request read by udsoncan; sub-function without its suppress bit. Raises `Refuse` (11): no such service."""
+    """A request read by udsoncan; sub-function without its suppress bit. Nobody changes what it gives.
+
+    Kept once read: udsoncan looks through all its service classes for every request.
+    Raises: Refuse: 11, no such service; 13, too short.
+    """
     parsed = Request.from_payload(request)
     if parsed.service is None:
         raise Refuse(0x11)
@@ -119,8 +126,13 @@ def parse(request: bytes) -> Request:
 
 
 def positive(request: Request, data: bytes = b"") -> bytes:
-    """The bytes of a positive answer, built by udsoncan."""
-    return Response(service=request.service, code=0, data=data).get_payload()
+    """The bytes of a positive answer; its head is built by udsoncan, once for each service."""
+    return _positive_head(request.service) + data
+
+
+@lru_cache(maxsize=64)
+def _positive_head(service: type[BaseService] | None) -> bytes:
+    return Response(service=service, code=0).get_payload()
 
 
 def need_length(data: bytes | None, least: int, most: int | None = None) -> bytes:

@@ -15,10 +15,12 @@ import logging
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
+from queue import Empty
 from typing import Any, Protocol, cast, runtime_checkable
 
 import isotp
 from isotp.protocol import PDU, TransportLayerLogic
+from isotp.tools import FiniteByteGenerator
 from isotp.tools import Timer as IsoTpTimer
 
 from asleft.model.errors import LinkError
@@ -91,8 +93,46 @@ class _ClockTimer(IsoTpTimer):
         return None if self.start_time is None else (self.start_time + self.timeout) / 1e9
 
 
+class _Queue(deque[Any]):
+    """What can-isotp asks of its queues, without the locks that one thread does not need."""
+
+    put = deque[Any].append
+    get_nowait = deque[Any].popleft
+
+    def get(self, block: bool = True, timeout: float | None = None) -> Any:  # noqa: ARG002
+        if not self:
+            raise Empty
+        return self.popleft()
+
+    def empty(self) -> bool:
+        return not self
+
+    def full(self) -> bool:
+        return False
+
+
+class _Complete:
+    """Stands for the event that a waiting thread would want; nobody waits here."""
+
+    def set(self) -> None: ...
+    def clear(self) -> None: ...
+    def is_set(self) -> bool:
+        return True
+
+
+class _SendRequest(TransportLayerLogic.SendRequest):
+    def __init__(self, data: bytes, target_address_type: isotp.TargetAddressType) -> None:
+        self.generator = FiniteByteGenerator((value for value in data), len(data))
+        self.consumed_size = 0
+        self.target_address_type = target_address_type
+        self.complete_event = cast(Any, _Complete())
+        self.success = False
+
+
 class _Logic(TransportLayerLogic):
     """can-isotp's logic with our timers, sending one frame at a time where the bus tells when it has gone."""
+
+    SendRequest = _SendRequest
 
     def __init__(self, clock: Clock, rxfn: Callable[[], Any], txfn: Callable[[Any], None], **more: Any) -> None:
         self._clock = clock
@@ -101,6 +141,8 @@ class _Logic(TransportLayerLogic):
         self.put_s = 0.0
         super().__init__(rxfn=cast(Any, rxfn), txfn=txfn, **more)
         self.timer_tx_stmin = _ClockTimer(clock, 0.0)
+        self.tx_queue = cast(Any, _Queue())
+        self.rx_queue = cast(Any, _Queue())
 
     def load_params(self) -> None:
         super().load_params()
@@ -244,14 +286,20 @@ class IsoTpNode:
             self._on_message(bytes(pdu.data), True)
 
     def _on_sent(self, _frame: CanFrame) -> None:
+        if not self._logic.in_flight:
+            return  # a broadcast of the same module
         self._logic.confirm()
-        self._go_on()
+        if self._outbox or self._logic.transmitting():
+            self._go_on()
+        else:
+            self._set_timer(self._logic.due_s())
 
     def _go_on(self) -> None:
         if self._outbox and not self._logic.transmitting() and not self._logic.held_back():
             self._logic.send(self._outbox.popleft())
         self._logic.process()
-        while (payload := self._logic.recv()) is not None:
+        while self._logic.available():
+            payload = self._logic.recv() or b""
             self._on_message(bytes(payload), False)
         self._set_timer(self._logic.due_s())
 

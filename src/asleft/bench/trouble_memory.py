@@ -100,6 +100,7 @@ class TroubleMemory:
             self._codes[item.code] = item
         self._states: dict[int, CodeState] = {code: CodeState() for code in self._codes}
         self._watched = [(item, item.failing) for item in self._codes.values() if item.failing is not None]
+        self._emission = [item.code for item in self._codes.values() if item.emission]
         self._snapshot = snapshot
         self.storing: bool = True
         self.on_failure: Callable[[TroubleCode], None] = lambda _code: None
@@ -129,7 +130,7 @@ class TroubleMemory:
 
     def lamp(self) -> bool:
         """Whether an emission-related code requests the warning lamp."""
-        return any(item.emission and state.status & LAMP for item, state in self.codes())
+        return any(self._states[code].status & LAMP for code in self._emission)
 
     # -- rules -----------------------------------------------------------------------------------------------------
 
