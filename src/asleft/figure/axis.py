@@ -29,7 +29,7 @@ def scale(values: list[float], start: float, stop: float, *, pad: float = 0.08) 
     """A scale that holds all finite values with some room; a single value gets room as well."""
     finite = [v for v in values if math.isfinite(v)] or [0.0]
     low, high = min(finite), max(finite)
-    room = (high - low) * pad or max(abs(high) * 0.05, 0.5)
+    room = (high - low) * pad if high - low > 1e-9 * abs(high) else max(abs(high) * 0.05, 0.5)
     return Scale(low - room, high + room, start, stop)
 
 

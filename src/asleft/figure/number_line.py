@@ -80,7 +80,7 @@ def _scale(judgement: Judgement, start: float, stop: float) -> Scale | None:
         reach = _REACH * width
         low = min([low, *(max(v, min(edges) - reach) for v in around)])
         high = max([high, *(min(v, max(edges) + reach) for v in around)])
-    room = (high - low) * 0.06 or 1.0
+    room = max((high - low) * 0.06, 1e-9 * max(abs(low), abs(high), 1.0))
     return Scale(low - room, high + room, start, stop)
 
 

@@ -61,7 +61,7 @@ def show(value: float, unit: str, *against: float) -> str:
 
 def decimals_for(uncertainty: float) -> int:
     """Digits after the point that an uncertainty asks for: one digit of it, two where it begins with 1 or 2."""
-    if not math.isfinite(uncertainty) or uncertainty <= 0.0:
+    if not math.isfinite(uncertainty) or uncertainty < 1e-12:
         return 1
     exponent = math.floor(math.log10(uncertainty))
     leading = uncertainty / 10.0**exponent
@@ -70,7 +70,7 @@ def decimals_for(uncertainty: float) -> int:
 
 def show_result(value: float, expanded: float, unit: str) -> str:
     """A result with its expanded uncertainty, both to the digits that the uncertainty carries: ``752 ± 6 rpm``."""
-    if expanded <= 0.0:
+    if expanded < 1e-12:
         return with_unit(short(value), unit)
     decimals = decimals_for(expanded)
     return with_unit(f"{plain(value, decimals)} ± {plain(expanded, decimals)}", unit)

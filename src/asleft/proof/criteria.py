@@ -5,6 +5,7 @@ A judgement can be computed again by anyone from the recordings in the record.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from typing import assert_never
@@ -20,6 +21,7 @@ from asleft.model.units import convert, convert_difference
 from asleft.model.verdict import Judgement, Reason
 
 from .codes import CodesSeen, judge_codes
+from .correlated import mean_uncertainty
 from .criterion_data import (
     CodeAbsent,
     Criterion,
@@ -140,15 +142,25 @@ def _steady(
     dead = frozen(part) if noisy else None
     if dead is not None:
         return dead
+    return _drift(part, criterion.max_drift) or part
+
+
+def _drift(part: Samples, most: float) -> NoEstimate | None:
+    """Why a window is no steady one: its last third lies further from its first than allowed, and not by chance."""
     third = len(part) // 3
-    if third >= 3:
-        drift = float(part.values[-third:].mean() - part.values[:third].mean())
-        if abs(drift) > criterion.max_drift:
-            template = "{name} still changed by {drift} within {span}"
-            shown = {"drift": show(drift, series.unit), "span": show(part.span_s, "s")}
-            message = say("proof.drift", template, name=series.signal.replace("-", " "), **shown)
-            return NoEstimate((Reason.WINDOW,), message, len(part), part.window_s)
-    return part
+    if third < 3:
+        return None
+    first, last = part.values[:third], part.values[-third:]
+    drift = float(last.mean() - first.mean())
+    at = part.times - part.times.mean()
+    level = part.values - at * float(at @ part.values) / max(float(at @ at), 1e-12)
+    u = math.hypot(mean_uncertainty(level[:third])[0], mean_uncertainty(level[-third:])[0])
+    if abs(drift) <= max(most, 2.0 * u):
+        return None
+    template = "{name} still changed by {drift} within {span}"
+    shown = {"drift": show(drift, part.series.unit), "span": show(part.span_s, "s")}
+    message = say("proof.drift", template, name=part.series.signal.replace("-", " "), **shown)
+    return NoEstimate((Reason.WINDOW,), message, len(part), part.window_s)
 
 
 def _decide(

@@ -211,7 +211,6 @@ class TestData:
             {"form": "no-such-form"},
             {"surprise": 1},
             {"id": "Not A Slug"},
-            {"limits": {"unit": "1", "owner": "ours"}},
             {"limits": {"unit": "1", "owner": "ours", "low": 2.0, "high": 1.0}},
             {"limits": {"unit": "1", "owner": "printed", "high": 1.0}},
             {"limits": {"unit": "1", "owner": "theirs", "high": 1.0}},
@@ -227,6 +226,11 @@ class TestData:
         }
         with pytest.raises(msgspec.ValidationError):
             msgspec.convert({**data, **spoil}, Criterion)
+
+    def test_without_limits_it_is_reported(self) -> None:
+        j = judge(IdleMean("mean", "Mean idle speed", "idle", LimitData("rpm", "ours")), idle())
+        assert (j.rule, j.reasons) == (Rule.REPORT_ONLY, (Reason.NO_TARGET,))
+        assert j.value == pytest.approx(750, abs=3)
 
     def test_every_form_survives_a_round_trip(self) -> None:
         for criterion in (MEAN, SPREAD, TRIMS, REST, SLOPE, REMAINS, CODE):
