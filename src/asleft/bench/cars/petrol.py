@@ -18,24 +18,28 @@ from collections.abc import Mapping
 
 from asleft.model.errors import Code, InputError
 
-from ..car import CarBase, Json
+from ..car import Json
 from ..memory import Memory
 from ..physics.consumers import CONSUMERS_A
 from ..physics.drive import Drive, DriveSpec
 from ..physics.noise import Noise
 from ..physics.state import restore_part, save_part
 from ..physics.steady import learned_idle_air, warm_idle_air
+from .faults import Family
+from .hand import Hand
 from .identity import draw_identity, make_vin
 from .petrol_diary import Diary
 from .petrol_engine import engine_module
+from .petrol_faults import PETROL_FAULTS
 from .petrol_others import OtherSide, other_modules
 from .petrol_side import EngineSide
 from .petrol_sizes import build_powertrain, learnt
+from .workshop_car import WorkshopCar
 
 MAKE, MODEL = "Aldra", "1.6"
 
 
-class PetrolCar(CarBase):
+class PetrolCar(WorkshopCar):
     """One petrol car.
 
     Args:
@@ -69,7 +73,8 @@ class PetrolCar(CarBase):
         engine = engine_module(self.engine_side, memory, identity, self.vin, "ECM-EngineControl")
         self.engine_side.lamp = engine.codes.lamp
         gateway, *others = other_modules(self.other_side)
-        super().__init__("petrol", [gateway, engine, *others])
+        super().__init__("petrol", [gateway, engine, *others], PETROL_FAULTS)
+        self.hand = Hand(self.later, self._move_pedal, self._turn_key)
         self.engine = engine
 
     def _engine_side(self, seed: int, chance: Noise) -> EngineSide:
@@ -96,7 +101,7 @@ class PetrolCar(CarBase):
             speed_km_h=self.engine_side.speed_km_h,
             distance_km=lambda: self.diary.distance_km,
             fuel_share=lambda: train.fuel_l / 50.0,
-            coolant_c=lambda: train.temperatures.coolant_c,
+            coolant_c=lambda: train.temperatures.sensed_c,
             brake=self.engine_side.brake,
             tail_lamp_broken=chance.whole(0, 1) == 1,
         )
@@ -122,7 +127,7 @@ class PetrolCar(CarBase):
             "rest may differ by, %": throttle.hold_deg / throttle.spec.span_deg * 100.0,
             "plate above stop, degrees": throttle.angle_deg - throttle.stop_deg,
             "throttle effective area, mm²": throttle.area_m2 * 1e6,
-            "leak effective area, mm²": train.leak_m2 * 1e6,
+            "leak effective area, mm²": train.defects.leak_m2 * 1e6,
             "idle target, 1/min": train.idle.target_rpm,
             "engine speed, 1/min": train.crank.rpm,
             "air, g/s": train.air_kg_s * 1e3,
@@ -135,6 +140,7 @@ class PetrolCar(CarBase):
             "battery charge": train.supply.battery.charge,
             "supply, V": train.supply.volts,
             "consumers on": list(train.consumers),
+            "faults": dict(self.faults.active),
         }
 
     def save_physics(self) -> dict[str, Json]:
@@ -145,11 +151,15 @@ class PetrolCar(CarBase):
             "sensing": self.engine_side.sensing.save(),
             "workshop": self._chance.save(),
             "drive": save_part(self.drive),
+            "faults": dict(self.faults.active),
             "supply was off": self.other_side.supply_was_off,
         }
 
     def restore_physics(self, state: Mapping[str, Json]) -> None:
-        """Take over what `save_physics` gave."""
+        """Take over what `save_physics` gave; faults of the link are of the link and not taken over."""
+        for name, size in state["faults"].items():
+            if self.faults.of(name).family is not Family.LINK:
+                self.faults.put(name, size)
         restore_part(self.powertrain, state["powertrain"])
         restore_part(self.diary, state["diary"])
         self.engine_side.sensing.restore(state["sensing"])
@@ -161,21 +171,27 @@ class PetrolCar(CarBase):
 
     def act_key(self, position: str) -> None:
         """Turn the key: off, on, start."""
-        train = self.powertrain
         if position not in {"off", "on", "start"}:
             raise self._impossible(f"no key position {position!r}: off, on or start")
+        if position == "start" and self.drive.selector not in {"P", "N"}:
+            raise self._impossible("it starts in P or N only")
+        self.hand.turn(position)
+
+    def act_pedal(self, percent: float) -> None:
+        """Press the accelerator to a share of its travel, 0 to 100 %."""
+        self.hand.press(self._share(percent, "pedal"))
+
+    def _turn_key(self, position: str) -> None:
+        train = self.powertrain
         if position != "off" and not train.key_on:
             self.diary.cycle()
         train.key(position != "off")
         self.set_power(position != "off")
         if position == "start":
-            if self.drive.selector not in {"P", "N"}:
-                raise self._impossible("it starts in P or N only")
             train.start()
 
-    def act_pedal(self, percent: float) -> None:
-        """Press the accelerator to a share of its travel, 0 to 100 %."""
-        self.powertrain.pedal = self._share(percent, "pedal")
+    def _move_pedal(self, share: float) -> None:
+        self.powertrain.foot = share
 
     def act_brake(self, pressed: bool, percent: float = 40.0) -> None:
         """Press the foot brake to a share of its force, 0 to 100 %, or release it."""

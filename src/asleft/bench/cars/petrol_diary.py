@@ -71,11 +71,11 @@ class Diary:
     def cycle(self) -> None:
         """Key on: a new operation cycle."""
         self.cycle_s = dict.fromkeys(_NEEDS_S, 0.0)
-        self.start_c = self._powertrain.temperatures.coolant_c
+        self.start_c = self._powertrain.temperatures.sensed_c
         self.counted = False
 
     def _count_warm_up(self) -> None:
-        coolant = self._powertrain.temperatures.coolant_c
+        coolant = self._powertrain.temperatures.sensed_c
         if not self.counted and coolant >= 70.0 and coolant - self.start_c >= 22.0:
             self.counted = True
             self.warm_ups = min(255, self.warm_ups + 1)

@@ -30,6 +30,7 @@ def engine_module(side: EngineSide, memory: Memory, identity: Identity, vin: str
         codes=codes,
         security=[SecurityLevel()],
         obd=engine_obd(side, identity, vin, ecu_name),
+        busy=lambda: side.busy,
         broadcasts=[Broadcast(0x120, 0.1, lambda: _broadcast(side))],
         timing=Timing(latency_s=0.004, jitter_s=0.004, boot_s=0.25, after_run_s=1.5, block_size=0),
     )
@@ -37,5 +38,5 @@ def engine_module(side: EngineSide, memory: Memory, identity: Identity, vin: str
 
 def _broadcast(side: EngineSide) -> bytes:
     train = side.powertrain
-    coolant = min(255, max(0, round(train.temperatures.coolant_c + 40.0)))
+    coolant = min(255, max(0, round(train.temperatures.sensed_c + 40.0)))
     return pack(">HBBBxxx", round(train.crank.rpm * 4.0) & 0xFFFF, round(train.pedal * 200.0), coolant, side.lamp())

@@ -23,7 +23,7 @@ def engine_obd(side: EngineSide, identity: Identity, vin: str, ecu_name: str) ->
     ]
     sensor_test = 0x0B40 + int(identity.serial[-2:])
     return Obd(
-        values=obd_values(side),
+        values={pid: side.shown(pid, value) for pid, value in obd_values(side).items()},
         raw={
             0x03: lambda: bytes([_fuel_state(side.powertrain), 0]),
             0x1C: lambda: b"\x06",
@@ -52,7 +52,7 @@ def obd_values(side: EngineSide) -> dict[int, Callable[[], float]]:
 
     return {
         0x04: lambda: train.load_share * 100.0,
-        0x05: lambda: heat.coolant_c + 0.15 * noise.normal(),
+        0x05: lambda: heat.sensed_c + 0.15 * noise.normal(),
         0x06: lambda: train.fuel.short * 100.0,
         0x07: lambda: values.long_trim.value * 100.0,
         0x0B: lambda: train.manifold.pressure_pa / 1e3 + (0.45 * noise.normal() if train.running else 0.1),
@@ -60,7 +60,7 @@ def obd_values(side: EngineSide) -> dict[int, Callable[[], float]]:
         0x0D: side.speed_km_h,
         0x0E: lambda: side.spark_deg,
         0x0F: lambda: heat.intake_c + 0.15 * noise.normal(),
-        0x10: lambda: max(0.0, train.metered_kg_s * 1e3 * (1.0 + 0.008 * noise.normal())),
+        0x10: lambda: max(0.0, train.metered_kg_s * 1e3 * train.defects.meter_gain * (1.0 + 0.008 * noise.normal())),
         0x11: lambda: train.throttle.sensor_a,
         0x1F: lambda: train.run_s if train.running else 0.0,
         0x21: lambda: diary.lamp_km,

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from struct import pack
 
-from ..identifiers import Identifier, Write, coding, live
+from ..identifiers import Identifier, Write, cell, coding, live
 from ..memory import Memory
 from ..module import Address, Broadcast, ControlModule, Timing
 from ..physics.noise import Noise
@@ -74,6 +74,21 @@ class OtherSide:
         )
 
 
+def coding_codes(base: int, memory: Memory, did: int) -> list[TroubleCode]:
+    """Codes of a module whose coding is empty (failure type 55) or does not fit its checksum (56).
+
+    Args: base: first two bytes of the code. memory, did: where the coding is.
+    """
+
+    def stored() -> bytes:
+        return bytes(memory[cell(did)])
+
+    return [
+        TroubleCode(base << 8 | 0x55, "coding: not configured", lambda: not any(stored()[:-1])),
+        TroubleCode(base << 8 | 0x56, "coding: not valid", lambda: checksum(stored()[:-1]) != stored()[-1:]),
+    ]
+
+
 def other_modules(side: OtherSide) -> list[ControlModule]:
     """Gateway, brakes, body and cluster, to be put on a bus by their car."""
     return [_gateway(side), _brakes(side), _body(side), _cluster(side)]
@@ -96,6 +111,7 @@ def _gateway(side: OtherSide) -> ControlModule:
 
 
 def _brakes(side: OtherSide) -> ControlModule:
+    memory = Memory()
     identity = draw_identity(side.chance, "ABS", 2270, "BRAKES")
 
     def wheels() -> bytes:
@@ -106,14 +122,18 @@ def _brakes(side: OtherSide) -> ControlModule:
     return ControlModule(
         "brakes",
         BRAKES,
-        memory=Memory(),
+        memory=memory,
         identifiers=[
             *identification(identity, side.vin),
             live(0x4D01, "wheel speeds FL FR RL RR: 0.01 km/h", wheels),
             live(0x4D02, "foot brake: 0 or 1", lambda: bytes([side.brake()])),
             coding(BRAKES_CODING, "wheel size, options; checksum", variant, checksum=checksum, write=side.guard()),
         ],
-        codes=[side.low_supply(0x500116), TroubleCode(0x500A29, "wheel speed front left: signal not plausible")],
+        codes=[
+            *coding_codes(0x5A00, memory, BRAKES_CODING),
+            side.low_supply(0x500116),
+            TroubleCode(0x500A29, "wheel speed front left: signal not plausible"),
+        ],
         security=[SecurityLevel(level=0x03, delay_s=15.0)],
         broadcasts=[Broadcast(0x1B0, 0.1, wheels)],
         timing=Timing(latency_s=0.009, jitter_s=0.004, boot_s=0.4, stmin=1, block_size=4),
@@ -121,6 +141,7 @@ def _brakes(side: OtherSide) -> ControlModule:
 
 
 def _body(side: OtherSide) -> ControlModule:
+    memory = Memory()
     identity = draw_identity(side.chance, "BCM", 1183, "BODY")
     options = bytes(side.chance.whole(0, 255) for _ in range(6))
     window = Identifier(
@@ -129,7 +150,7 @@ def _body(side: OtherSide) -> ControlModule:
     return ControlModule(
         "body",
         BODY,
-        memory=Memory(),
+        memory=memory,
         identifiers=[
             *identification(identity, side.vin),
             live(0x4E01, "supply: mV", lambda: pack(">H", round(side.volts() * 1e3))),
@@ -137,6 +158,7 @@ def _body(side: OtherSide) -> ControlModule:
             coding(BODY_CODING, "body options: 6 bytes; checksum", options, checksum=checksum, write=side.guard()),
         ],
         codes=[
+            *coding_codes(0x9A00, memory, BODY_CODING),
             TroubleCode(
                 0x904213,
                 "tail lamp left: circuit open",
@@ -152,6 +174,7 @@ def _body(side: OtherSide) -> ControlModule:
 
 
 def _cluster(side: OtherSide) -> ControlModule:
+    memory = Memory()
     identity = draw_identity(side.chance, "ICL", 3095, "CLUSTER")
 
     def shown() -> bytes:
@@ -161,7 +184,7 @@ def _cluster(side: OtherSide) -> ControlModule:
     return ControlModule(
         "cluster",
         CLUSTER,
-        memory=Memory(),
+        memory=memory,
         identifiers=[
             *identification(identity, side.vin),
             live(0x4F01, "distance 0.1 km, fuel 0.5 %, coolant +40 °C", shown),
@@ -174,7 +197,11 @@ def _cluster(side: OtherSide) -> ControlModule:
                 write=side.guard(),
             ),
         ],
-        codes=[side.low_supply(0x930116), TroubleCode(0xD15500, "no messages from the engine module")],
+        codes=[
+            *coding_codes(0x9A10, memory, CLUSTER_CODING),
+            side.low_supply(0x930116),
+            TroubleCode(0xD15500, "no messages from the engine module"),
+        ],
         security=[SecurityLevel()],
         timing=Timing(latency_s=0.024, jitter_s=0.010, boot_s=0.6, stmin=5, block_size=2),
     )

@@ -24,8 +24,8 @@ def engine_conditions(side: EngineSide) -> tuple[Condition, ...]:
         refuse_if(lambda: train.pedal > 0.02, 0x8A),
         refuse_if(lambda: train.module_v < 11.8, 0x93),
         refuse_if(lambda: train.module_v > 15.2, 0x92),
-        refuse_if(lambda: heat.coolant_c > 100.0 or heat.intake_c > 60.0, 0x86),
-        refuse_if(lambda: heat.coolant_c < 5.0 or heat.intake_c < 5.0, 0x87),
+        refuse_if(lambda: heat.sensed_c > 100.0 or heat.intake_c > 60.0, 0x86),
+        refuse_if(lambda: heat.sensed_c < 5.0 or heat.intake_c < 5.0, 0x87),
         refuse_if(lambda: not train.throttle.fitted or not train.plate.checked, 0x22),
     )
 
@@ -67,7 +67,7 @@ def engine_routines(side: EngineSide) -> list[Routine]:
             start_conditions=(
                 refuse_if(lambda: not train.running, 0x84),
                 refuse_if(lambda: train.run_s < 60.0, 0x85),
-                refuse_if(lambda: train.temperatures.coolant_c < 75.0, 0x87),
+                refuse_if(lambda: train.temperatures.sensed_c < 75.0, 0x87),
                 refuse_if(lambda: train.pedal > 0.02, 0x8A),
                 refuse_if(lambda: bool(train.plate.stop_wrong), 0x22),
             ),

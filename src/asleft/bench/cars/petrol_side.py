@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from ..physics.noise import Noise
 from ..physics.powertrain import Powertrain
@@ -19,6 +19,8 @@ class EngineSide:
         powertrain, values, diary: physics, learned values, counters. sensing: noise of its sensors.
         pace: how slow its learn is, 1 normal. speed_km_h, selector, brake: from the rest of the car.
         brake, selector: driver's inputs. lamp: whether the warning lamp is requested.
+        bias, scatter, frozen: faults of single OBD parameters, by PID: added, noise added, held (None: from the next
+        reading on). ripple_v: of the supply, peak to peak. busy: the module answers everything with busy.
     """
 
     powertrain: Powertrain
@@ -31,6 +33,28 @@ class EngineSide:
     selector: Callable[[], str]
     brake: Callable[[], bool]
     lamp: Callable[[], bool] = lambda: False
+    bias: dict[int, float] = field(default_factory=dict[int, float])
+    frozen: dict[int, float | None] = field(default_factory=dict[int, "float | None"])
+    scatter: dict[int, float] = field(default_factory=dict[int, float])
+    ripple_v: float = 0.0
+    busy: bool = False
+
+    def shown(self, pid: int, value: Callable[[], float]) -> Callable[[], float]:
+        """What a parameter shows of a value: with bias, scatter, or frozen at what it was when first read."""
+
+        def read() -> float:
+            if not (self.bias or self.frozen or self.scatter):
+                return value()
+            now = value() + self.bias.get(pid, 0.0)
+            if pid in self.scatter:
+                now += self.scatter[pid] * self.sensing.normal()
+            if pid in self.frozen:
+                held = self.frozen[pid]
+                now = now if held is None else held
+                self.frozen[pid] = now
+            return now
+
+        return read
 
     @property
     def pedal_d_pct(self) -> float:
@@ -40,7 +64,8 @@ class EngineSide:
     @property
     def volts(self) -> float:
         """Supply as the module measures it, V."""
-        return max(0.0, self.powertrain.module_v + 0.008 * self.sensing.normal())
+        ripple = self.ripple_v * self.sensing.between(-0.5, 0.5) if self.ripple_v else 0.0
+        return max(0.0, self.powertrain.module_v + ripple + 0.008 * self.sensing.normal())
 
     @property
     def spark_deg(self) -> float:

@@ -63,14 +63,18 @@ def spark_share(spec: EngineSpec, spark_deg: float) -> float:
 
 
 class Crank:
-    """Speed and torque of the crankshaft. ``torque_nm`` is what combustion gives, delayed by two strokes."""
+    """Speed and torque of the crankshaft. ``torque_nm`` is what combustion gives, delayed by two strokes.
 
-    CHANGES = ("rpm", "torque_nm")
-    __slots__ = ("rpm", "spec", "torque_nm")
+    ``misfire`` is the share of firings that fail.
+    """
+
+    CHANGES = ("misfire", "rpm", "torque_nm")
+    __slots__ = ("misfire", "rpm", "spec", "torque_nm")
 
     def __init__(self, spec: EngineSpec) -> None:
         self.spec = spec
         self.rpm = 0.0
+        self.misfire = 0.0
         self.torque_nm = 0.0
 
     def burn(self, dt_s: float, air_kg_s: float, lambda_: float, spark_deg: float, noise: float) -> float:
@@ -85,7 +89,9 @@ class Crank:
         fuel_w = air_kg_s / (AIR_FUEL * max(lambda_, 1.0)) * HEAT_VALUE
         share = spec.efficiency * spark_share(spec, spark_deg) * max(0.0, 1.0 - 4.0 * lean * lean)
         firing_s = 30.0 / rpm
-        goal = fuel_w * share / (rpm * RAD_S) * (1.0 + spec.roughness * noise * (firing_s / dt_s) ** 0.5)
+        rough = spec.roughness + (0.8 * self.misfire**0.5 if self.misfire > 0.0 else 0.0)
+        mean = (1.0 - self.misfire) * fuel_w * share / (rpm * RAD_S)
+        goal = mean * (1.0 + rough * noise * (firing_s / dt_s) ** 0.5)
         self.torque_nm = goal + (self.torque_nm - goal) * exp(-dt_s / (1.5 * firing_s))
         return fuel_w
 

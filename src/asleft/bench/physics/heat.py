@@ -42,11 +42,15 @@ class Temperatures:
     """Temperatures of one car, °C.
 
     Attributes: coolant_c, bonnet_c (air under the bonnet), intake_c (air in the intake tract), catalyst_c (front),
-        rear_c (behind it). thermostat: opening 0 to 1, or None to let it follow the coolant. fan: running.
+        rear_c (behind it). fan: running. sensor_k: error of the coolant sensor. stuck_open: least opening of
+        the thermostat, 0 to 1. fan_early_k: by how much the fan switches too early.
     """
 
-    CHANGES = ("ambient_c", "bonnet_c", "catalyst_c", "coolant_c", "fan", "intake_c", "rear_c", "stuck_open")
-    __slots__ = ("ambient_c", "bonnet_c", "catalyst_c", "coolant_c", "fan", "intake_c", "rear_c", "spec", "stuck_open")
+    CHANGES = (
+        "ambient_c", "bonnet_c", "catalyst_c", "coolant_c", "fan", "fan_early_k", "intake_c", "rear_c", "sensor_k",
+        "stuck_open",
+    )  # fmt: skip
+    __slots__ = (*CHANGES, "spec")
 
     def __init__(self, spec: CoolingSpec, ambient_c: float) -> None:
         self.spec = spec
@@ -54,6 +58,13 @@ class Temperatures:
         self.coolant_c = self.bonnet_c = self.intake_c = self.catalyst_c = self.rear_c = ambient_c
         self.fan = False
         self.stuck_open = 0.0
+        self.sensor_k = 0.0
+        self.fan_early_k = 0.0
+
+    @property
+    def sensed_c(self) -> float:
+        """Coolant temperature as the sensor says: true but for ``sensor_k``."""
+        return self.coolant_c + self.sensor_k
 
     @property
     def thermostat(self) -> float:
@@ -76,9 +87,9 @@ class Temperatures:
         spec = self.spec
         loss = self.loss_w_k(wind_m_s)
         self.coolant_c = toward(self.coolant_c, self.ambient_c + heat_w / loss, dt_s, spec.capacity_j_k / loss)
-        if self.coolant_c > spec.fan_on_c:
+        if self.coolant_c > spec.fan_on_c - self.fan_early_k:
             self.fan = True
-        elif self.coolant_c < spec.fan_off_c:
+        elif self.coolant_c < spec.fan_off_c - self.fan_early_k:
             self.fan = False
         self._air(dt_s, wind_m_s, 340.0)
         self.catalyst_c = toward(self.catalyst_c, 372.0 + 14.0 * min(exhaust_g_s, 25.0), dt_s, 68.0)

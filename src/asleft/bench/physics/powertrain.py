@@ -17,6 +17,7 @@ from math import sqrt
 
 from .consumers import CONSUMERS_A, drawn_a
 from .crank import RAD_S, Crank, friction_nm, pumping_nm, swept_m3_s
+from .defects import Defects
 from .flow import AIR_R, choked_flow_function
 from .fuel import FuelControl
 from .heat import Temperatures
@@ -65,19 +66,19 @@ class Powertrain:
     """The engine and what belongs to it.
 
     Attributes:
-        now_s: time reached. key_on, running, starter: states. run_s: since start. pedal: 0 to 1.
-        ambient_pa: pressure outside. leak_m2: unmetered effective area between meter and valves. purge_m2: effective
-        area of the purge valve full open. purge: its duty, 0 to 1. consumers: names of what is switched on.
+        now_s: time reached. key_on, running, starter: states. run_s: since start. foot: on the pedal, 0 to 1.
+        ambient_pa: pressure outside. purge_m2: effective area of the purge valve full open. purge: its duty, 0 to 1.
+        consumers: names of what is switched on. cut: fuel is cut. defects: what is wrong.
         metered_kg_s, inlet_kg_s, air_kg_s: past the meter, into the manifold, into the cylinders, over the last step.
-        cut: fuel is cut. drag: called each step with (engine speed in 1/min, dt_s): the torque the drive takes, N·m.
+        drag: called each step with (engine speed in 1/min, dt_s): the torque the drive takes, N·m.
         alive: whether something else of the car moves, so that time must not jump.
     """
 
     CHANGES = (
-        "now_s", "key_on", "running", "starter", "run_s", "crank_s", "pedal", "ambient_pa", "leak_m2", "purge_m2",
-        "purge", "vapour", "consumers", "cooler_s", "wind_m_s", "metered_kg_s", "inlet_kg_s", "air_kg_s", "starts",
-        "adapt_allowed", "cut", "throttle", "manifold", "crank", "temperatures", "supply", "plate", "idle", "fuel",
-        "noise", "alternator_v", "fuel_l",
+        "now_s", "key_on", "running", "starter", "run_s", "crank_s", "foot", "ambient_pa", "purge_m2", "purge",
+        "vapour", "consumers", "cooler_s", "wind_m_s", "metered_kg_s", "inlet_kg_s", "air_kg_s", "starts",
+        "adapt_allowed", "cut", "defects", "throttle", "manifold", "crank", "temperatures", "supply", "plate", "idle",
+        "fuel", "noise", "alternator_v", "fuel_l",
     )  # fmt: skip
 
     def __init__(self, parts: Parts, ambient_pa: float = 101_000.0) -> None:
@@ -94,9 +95,8 @@ class Powertrain:
         self._alternator_a = parts.alternator_a
         self.now_s = 0.0
         self.key_on = self.running = self.starter = False
-        self.run_s = self.crank_s = self.pedal = 0.0
+        self.run_s = self.crank_s = 0.0
         self.ambient_pa = ambient_pa
-        self.leak_m2 = 0.0
         self.purge_m2 = 0.45e-6
         self.purge = 0.0
         self.vapour = 0.6
@@ -108,6 +108,8 @@ class Powertrain:
         self.starts = 0
         self.adapt_allowed = True
         self.cut = False
+        self.foot = 0.0
+        self.defects = Defects()
         self._shares = (1.0, 0.0)
         self._drawing: tuple[bool, bool, bool, bool] | None = None
         self.drag: Callable[[float, float], float] = lambda _rpm, _dt: 0.0
@@ -131,6 +133,11 @@ class Powertrain:
             self.starter = True
             self.crank_s = 0.0
 
+    def redraw(self) -> None:
+        """Work out anew what is drawn, after a defect of it has changed."""
+        self._drawing = None
+        self._set_load()
+
     def switch(self, consumer: str, on: bool) -> None:
         """Switch a consumer of `CONSUMERS_A` on or off. Raises KeyError: there is none of that name."""
         if consumer not in CONSUMERS_A:
@@ -140,10 +147,14 @@ class Powertrain:
         if on:
             self.consumers.append(consumer)
             self.cooler_s = 0.0 if consumer == "cooler" else self.cooler_s
-        self._drawing = None
-        self._set_load()
+        self.redraw()
 
     # -- readings --------------------------------------------------------------------------------------------------
+
+    @property
+    def pedal(self) -> float:
+        """Pedal, 0 to 1 of its travel: the foot, or what else holds it down."""
+        return max(self.foot, self.defects.pedal_rest)
 
     @property
     def cooler_on(self) -> bool:
@@ -153,7 +164,8 @@ class Powertrain:
     @property
     def module_v(self) -> float:
         """Supply at the engine module: less than at the battery by what the harness drops, V."""
-        return max(0.0, self.supply.volts - 0.004 * self.supply.load_a - 0.02)
+        volts = max(0.0, self.supply.volts - (0.004 + self.defects.contact_ohm) * self.supply.load_a - 0.02)
+        return min(volts, self.defects.dip_v) if self.defects.dip_v > 0.0 and self.plate.mode == Mode.LEARN else volts
 
     @property
     def load_share(self) -> float:
@@ -207,21 +219,22 @@ class Powertrain:
             heat.rest(dt_s)
             self.drag(0.0, dt_s)
         self._set_load()
-        limit = min(self._alternator_a, 0.055 * crank.rpm) if self.running else 0.0
+        limit = min(self._alternator_a, 0.055 * crank.rpm) if self.running and not self.defects.no_alternator else 0.0
         self.supply.step(dt_s, self.alternator_v - 0.013 * (heat.bonnet_c - 20.0), limit)
 
     def _idle_area_mm2(self, dt_s: float, cooler: bool) -> float:
         heat = self.temperatures
         idle = self.idle
         run_s = self.run_s
-        idle.aim(heat.coolant_c, run_s, cooler)
+        coolant = heat.sensed_c
+        idle.aim(coolant, run_s, cooler)
         if not self.running:
-            air = idle.spec.warm_g_s * 1.3 + idle.spec.cold_g_s * max(0.0, 60.0 - heat.coolant_c) / 25.0
+            air = idle.spec.warm_g_s * 1.3 + idle.spec.cold_g_s * max(0.0, 60.0 - coolant) / 25.0
         else:
             idle.reduced = bool(self.plate.stop_wrong)
-            settled = heat.coolant_c > 75.0 and run_s > 40.0 and self.pedal < 0.02 and self.fuel.closed
+            settled = coolant > 75.0 and run_s > 40.0 and self.pedal < 0.02 and self.fuel.closed
             adapting = settled and self.adapt_allowed and not idle.reduced
-            air = idle.air(dt_s, self.crank.rpm, heat.coolant_c, cooler, adapting)
+            air = idle.air(dt_s, self.crank.rpm, coolant, cooler, adapting)
         root = sqrt(AIR_R * (heat.intake_c + _KELVIN))
         return air * 1e3 * root / (self.ambient_pa * _CHOKED)
 
@@ -229,7 +242,7 @@ class Powertrain:
         heat = self.temperatures
         plate = self.throttle.area_m2 if self.throttle.fitted else 1.5e-3
         purge = self.purge_m2 * self.purge
-        total = plate + self.leak_m2 + purge
+        total = plate + self.defects.leak_m2 + purge
         intake_k = heat.intake_c + _KELVIN
         self.manifold.temperature_k = intake_k + 0.18 * (heat.coolant_c - heat.intake_c)
         swept = swept_m3_s(self.crank.spec, self.crank.rpm)
@@ -271,9 +284,10 @@ class Powertrain:
         if self.cut:
             return crank.burn(dt_s, 0.0, 1.0, 0.0, 0.0)
         metered, purge = self._shares
-        share = min(1.2, max(0.3, metered))
-        fuel.step(dt_s, share, purge * self.vapour * 2.0, self.run_s, heat.coolant_c, noise=self.noise.normal())
-        wanted = 0.28 if fuel.closed and heat.coolant_c > 78.0 and self.run_s > 90.0 else 0.0
+        share = min(1.6, max(0.3, metered * self.defects.meter_gain))
+        fuel.step(dt_s, share, purge * self.vapour * 2.0, self.run_s, heat.sensed_c, noise=self.noise.normal())
+        wanted = 0.28 if fuel.closed and heat.sensed_c > 78.0 and self.run_s > 90.0 else 0.0
+        wanted = max(wanted, self.defects.purge_stuck)
         if abs(wanted - self.purge) > 1e-4:
             self.purge += (wanted - self.purge) * dt_s / 30.0
         if released:
@@ -308,6 +322,5 @@ class Powertrain:
         state = (self.key_on, self.running, self.starter, fan)
         if state != self._drawing:
             self._drawing = state
-            self.supply.load_a = drawn_a(
-                self.consumers, key_on=self.key_on, running=self.running, starter=self.starter, fan=fan
-            )
+            drawn = drawn_a(self.consumers, key_on=self.key_on, running=self.running, starter=self.starter, fan=fan)
+            self.supply.load_a = drawn + (self.defects.hidden_a if self.key_on else 0.0)

@@ -47,7 +47,7 @@ def learned_idle_air(powertrain: Powertrain, intake_c: float = 50.0) -> float:
     spec = throttle.spec
     per_area = powertrain.ambient_pa * choked_flow_function() / sqrt(AIR_R * (intake_c + _KELVIN))
     needed = warm_idle_air(powertrain, intake_c=intake_c) / per_area
-    needed -= powertrain.leak_m2 + 0.28 * powertrain.purge_m2
+    needed -= powertrain.defects.leak_m2 + 0.28 * powertrain.purge_m2
     low, high = 0.0, 20.0
     gap = gap_area_mm2(spec.bore_mm, spec.gap_mm) * (1.0 - spec.gum_fill * throttle.deposits)
     for _ in range(50):

@@ -83,11 +83,11 @@ class Throttle:
 
     Attributes:
         angle_deg: present plate angle. fitted: on the engine and plugged in. rotor_deg: turn of the sensor on its
-        shaft against when the module last saw it new; refitting changes it.
+        shaft against when the module last saw it new; refitting changes it. skew_b_pct: error of sensor B.
     """
 
-    CHANGES = ("angle_deg", "deposits", "fitted", "rotor_deg", "_friction", "_sensing")
-    __slots__ = ("_friction", "_sensing", "angle_deg", "deposits", "fitted", "rotor_deg", "spec")
+    CHANGES = ("angle_deg", "deposits", "fitted", "rotor_deg", "skew_b_pct", "_friction", "_sensing")
+    __slots__ = ("_friction", "_sensing", "angle_deg", "deposits", "fitted", "rotor_deg", "skew_b_pct", "spec")
 
     def __init__(self, spec: ThrottleSpec, seed: int, deposits: float) -> None:
         self.spec = spec
@@ -96,6 +96,7 @@ class Throttle:
         self.deposits = deposits
         self.fitted = True
         self.rotor_deg = 0.0
+        self.skew_b_pct = 0.0
         self.angle_deg = self.spring_deg
 
     @property
@@ -142,7 +143,14 @@ class Throttle:
             return 0.0
         spec = self.spec
         ideal = (self.reading_a(self.angle_deg) - spec.zero_pct) / spec.slope_a
-        return 100.0 - spec.zero_pct + spec.offset_b_pct - spec.slope_b * ideal + 0.02 * self._sensing.normal()
+        return (
+            100.0
+            - spec.zero_pct
+            + spec.offset_b_pct
+            + self.skew_b_pct
+            - spec.slope_b * ideal
+            + 0.02 * self._sensing.normal()
+        )
 
     def drive(self, dt_s: float, target_deg: float) -> bool:
         """Motor on: move towards an angle. Returns whether it still moves.
