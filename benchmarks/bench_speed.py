@@ -1,32 +1,9 @@
-"""How fast the bench runs, as a ratio of simulated time to time, side by side in one run.
+"""How fast the bench runs, as a ratio of simulated time to processor time.
 
 Run: .venv/bin/python benchmarks/bench_speed.py [--json]
-Limits aimed at: petrol car under test 200 times real time; 48 modules with physics and no traffic 60 times;
-a virtual-time as-found reading of 48 modules under one second.
-"""
-
-from __future__ import annotations
-
-import argparse
-import json
-import time
-from collections.abc import Callable
-
-from asleft.bench.address import Address
-from asleft.bench.bus import InLoopBus
-from asleft.bench.bus_faults import background_load
-from asleft.bench.cars.petrol import PetrolCar
-from asleft.bench.clock import StepClock
-from asleft.bench.identifiers import number, text
-from asleft.bench.module import ControlModule
-from asleft.bench.transport import IsoTpNode, TransportSettings
-from asleft.bench.trouble_memory import TroubleCode
-
-MODULES = 48
-
-
-class Asker:
-    """Asks one module again and again, next request when the answer is there."""
+Aimed at: the petrol car under test 200 times real time, 48 modules with physics and no traffic 60 times, an as-found
+reading of 48 modules in virtual time under one second.
+"""Asks one module again and again, next request when the answer is there."""
 
     def __init__(self, bus: InLoopBus, clock: StepClock, address: Address, requests: list[str], rounds: int) -> None:
         self.todo = [bytes.fromhex(text_) for _ in range(rounds) for text_ in requests]

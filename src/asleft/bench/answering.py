@@ -27,12 +27,15 @@ class Answering:
         server: gives the answers.
         timing: how fast.
         seed: of the jitter.
+
+    Attributes: extra_latency_s: added to every answer, a fault, s.
     """
 
     def __init__(self, server: Server, timing: Timing, seed: int) -> None:
         self._server = server
         self._timing = timing
         self._random = random.Random(seed)  # noqa: S311 - a simulation, repeatable on purpose
+        self.extra_latency_s = 0.0
         self._clock: Clock | None = None
         self._send: Callable[[bytes], None] = lambda _answer: None
         self._done: Callable[[], None] = lambda: None
@@ -64,7 +67,7 @@ class Answering:
             self._while_occupied(request, functional=functional)
             return
         self._preparing = True
-        latency_s = self._timing.latency_s + self._timing.jitter_s * self._random.random()
+        latency_s = self.extra_latency_s + self._timing.latency_s + self._timing.jitter_s * self._random.random()
         if latency_s > self._timing.p2_s:
             self._pending_after(request, self._timing.p2_s * _PENDING_SHARE)
         self._after(latency_s, lambda: self._answer(request, functional=functional))

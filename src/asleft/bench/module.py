@@ -96,9 +96,9 @@ class ControlModule:
         self._obd = ObdService(obd, self.codes) if obd is not None else None
         self._content = Content(self.memory, self.codes, self._security, self._obd)
         self._talk = Conversation(self._now, session_changed=self._change_session, restart=self._ask_restart)
-        self._server = Server(
-            self._services(sessions or Sessions(), clear_conditions, services), self._talk, busy, without
-        )
+        self._busy_until_s = -1.0
+        own = self._services(sessions or Sessions(), clear_conditions, services)
+        self._server = Server(own, self._talk, lambda: busy() or self._now() < self._busy_until_s, without)
         self._answering = Answering(self._server, self.timing, self._seed)
         self._channels: list[Answering] = [self._answering]
         self._session_timer = SessionTimer(self.timing.s3_s, self._working, self._session_over)
@@ -176,6 +176,20 @@ class ControlModule:
     def bring_to_now(self) -> None:
         """Bring the physics to the present, before a request is given to a channel."""
         self._refresh()
+
+    def be_busy(self, seconds: float) -> None:
+        """Fault: every request is refused with 21 for so long."""
+        self._busy_until_s = self._now() + seconds
+
+    def be_slow(self, seconds: float) -> None:
+        """Fault: every answer comes so much later."""
+        for channel in self._channels:
+            channel.extra_latency_s = seconds
+
+    def ask_flow(self, stmin: int, block_size: int) -> None:
+        """Fault: flow control frames ask for this separation time (raw byte) and block size from now on."""
+        if self._node is not None:
+            self._node.ask_flow(stmin, block_size)
 
     def power_on(self) -> None:
         """Key on: boots (silent for ``boot_s``), a new operation cycle begins."""

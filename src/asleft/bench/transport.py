@@ -244,6 +244,11 @@ class IsoTpNode:
         self._outbox.append(payload)
         self._go_on()
 
+    def ask_flow(self, stmin: int, block_size: int) -> None:
+        """Separation time (raw byte) and block size of the flow control frames from now on."""
+        self._logic.params.stmin = stmin
+        self._logic.params.blocksize = block_size
+
     def stop(self) -> None:
         """Forget all transfers (asleep, restarted); stays on the bus."""
         self._logic.reset()
