@@ -3,7 +3,30 @@
 Run: .venv/bin/python benchmarks/bench_speed.py [--json]
 Aimed at: the petrol car under test 200 times real time, 48 modules with physics and no traffic 60 times, an as-found
 reading of 48 modules in virtual time under one second.
-"""Asks one module again and again, next request when the answer is there."""
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+from collections.abc import Callable
+
+from asleft.bench.address import Address
+from asleft.bench.bus import InLoopBus
+from asleft.bench.bus_faults import background_load
+from asleft.bench.cars.petrol import PetrolCar
+from asleft.bench.clock import StepClock
+from asleft.bench.identifiers import number, text
+from asleft.bench.module import ControlModule
+from asleft.bench.transport import IsoTpNode, TransportSettings
+from asleft.bench.trouble_memory import TroubleCode
+
+MODULES = 48
+
+
+class Asker:
+    """Asks one module again and again, next request when the answer is there."""
 
     def __init__(self, bus: InLoopBus, clock: StepClock, address: Address, requests: list[str], rounds: int) -> None:
         self.todo = [bytes.fromhex(text_) for _ in range(rounds) for text_ in requests]

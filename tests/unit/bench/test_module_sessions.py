@@ -267,3 +267,27 @@ def test_saved_state_comes_back() -> None:
     assert second.writes(0x0100) == 1
     assert second.codes.status(0x012300) == first.codes.status(0x012300)
     assert second.session == 1
+
+
+def test_fault_busy_for_a_while(stand: Make) -> None:
+    car = stand()
+    car.module.be_busy(1.0)
+    assert car.tester.ask("3E00", 0.9) == "7f3e21"
+    car.clock.run_until(car.clock.now() + 0.2)
+    assert car.tester.ask("3E00") == "7e00"
+
+
+def test_fault_slow_answers_say_pending(stand: Make) -> None:
+    car = stand()
+    car.module.be_slow(0.5)
+    assert car.tester.all("3E00", 1.0) == ["7f3e78", "7e00"]
+    car.module.be_slow(0.0)
+    assert car.tester.all("3E00", 1.0) == ["7e00"]
+
+
+def test_fault_flow_control_asks_for_single_frames_and_a_reserved_time(stand: Make) -> None:
+    """FA is reserved and counts as 127 ms: a request of 30 bytes takes five such pauses less one."""
+    car = stand(identifiers=[stored(0x0100, "x", bytes(30), write=Write())])
+    car.tester.ask("1003")
+    car.module.ask_flow(0xFA, 0)
+    assert car.tester.times("2E0100" + "00" * 30, 3.0)[0] > 3 * 0.127
