@@ -155,7 +155,7 @@ LINK_FAULTS: tuple[Fault[Any], ...] = (
     _link("bus loaded", "share", (0.05, 0.95, 0.6), "answers take longer", _load, _stop("load")),
     _link("node floods", "1", _ON, "nothing else gets through", _flood, _stop("flood")),
     _link("second tester", "s", (0.01, 10.0, 0.2), "answers unasked for", _second_tester, _stop("second tester")),
-    _link("other tester clears", "s", (0.0, 3600.0, 5.0), "codes are gone", _clears),
+    _link("other tester clears", "s", (0.0, 3600.0, 5.0), "codes, counts since clear", _clears),
     _link("adapter drops at write", "s", (0.1, 60.0, 3.0), "the answer to a write stays out", _drops, _drops_not),
     _link("engine module bus off", "1", _ON, "it is silent", _bus_off, _bus_on),
 )

@@ -181,8 +181,8 @@ CODED = tuple(
     for fault in (
         ("coding bytes swapped", "byte", (0.0, 4.0, 0.0), "body coding", rewritten("body", BODY_CODING, swapped)),
         (
-            "coding checksum wrong", "byte", (0.0, 4.0, 1.0), "code B1A00-56",
-            rewritten("body", BODY_CODING, swapped, sum_up=False),
+            "coding checksum wrong", "1", (1.0, 9.0, 1.0), "code B1A00-56",
+            rewritten("body", BODY_CODING, other_market, sum_up=False),
         ),
         ("coding lost", "1", _ON, "code C1A00-55", rewritten("brakes", BRAKES_CODING, emptied)),
         ("market wrong", "1", (1.0, 9.0, 1.0), "engine coding", rewritten("engine", CODING, other_market)),
