@@ -1,14 +1,10 @@
 """Dry run: every step and every byte that would be sent, with its effect, without a car.
 
 The lines come from the same list of steps that ``run`` carries out. What depends on the car (how often a result is
-asked for, which modules a clear reaches) is said in words beside the bytes.
-
-Source: ISO 14229-1 for services 10, 31 and 14 (recalled).
+asked for, which modules a clear reaches, what a person types) is said in words beside the bytes.
 """
 
 from __future__ import annotations
-
-from typing import assert_never
 
 import msgspec
 
@@ -23,18 +19,32 @@ from asleft.model.step import (
     RoutineResult,
     RoutineStart,
     Session,
-    Step,
     Tell,
-    effect_of,
-    reaction_of,
-    repeatable,
-    settle_of,
+)
+from asleft.model.step_more import (
+    Access,
+    Actuate,
+    AnyStep,
+    DriveSegment,
+    Read,
+    RestartModule,
+    RoutineStop,
+    TimedSequence,
+    TypeIn,
+    WaitUntil,
+    Write,
+    any_effect_of,
+    any_reaction_of,
+    any_repeatable,
+    any_settle_of,
+    words_of,
 )
 
 from .identifier import Identifier
 from .procedure import Procedure, Way
+from .wire_bytes import requests_of
 
-_DEFAULT_SESSION = 1
+_DEFAULT_SESSION = bytes((0x10, 0x01))
 
 
 class DryLine(msgspec.Struct, frozen=True):
@@ -75,91 +85,109 @@ def dry_run(procedure: Procedure, way: Way, identifier: Identifier | None = None
     Args: identifier: typed or chosen; None leaves the routine's bytes blank and says so.
     Returns: a line a step, then one for the return to the default session when a session was opened.
     """
-    steps = procedure.ways.steps(way)
+    steps = procedure.ways.all_steps(way)
     lines = [_line(step, identifier) for step in steps]
     if any(isinstance(step, Session) for step in steps):
         lines.append(_back())
     return tuple(lines)
 
 
-def _line(step: Step, identifier: Identifier | None) -> DryLine:
-    sends, what, blank = _content(step, identifier)
-    kind = str(step.__struct_config__.tag)
+def blanks(lines: tuple[DryLine, ...]) -> tuple[Message, ...]:
+    """What is not known yet, each once."""
+    return tuple({line.blank.text: line.blank for line in lines if line.blank is not None}.values())
+
+
+def _line(step: AnyStep, identifier: Identifier | None) -> DryLine:
     return DryLine(
         step.id,
-        kind,
-        effect_of(step),
-        tuple(to_hex(s) for s in sends),
-        what,
-        reaction_of(step),
-        settle_of(step),
-        repeatable(step),
-        blank,
+        words_of(step),
+        any_effect_of(step),
+        tuple(to_hex(request) for request in requests_of(step, identifier)),
+        _what(step),
+        any_reaction_of(step),
+        any_settle_of(step),
+        any_repeatable(step),
+        _blank(step, identifier),
     )
 
 
-def _content(step: Step, identifier: Identifier | None) -> tuple[tuple[bytes, ...], Message, Message | None]:
-    no_identifier = say("dry.no-identifier", "identifier not given yet: typed or chosen at the car")
+def _what(step: AnyStep) -> Message:
     match step:
-        case Tell():
-            return (), say("dry.tell", "shows: {text}", text=step.text), None
-        case Ask():
-            return (), say("dry.ask", "asks: {text}", text=step.text), None
-        case Session():
-            what = say("dry.session", "opens session {number}; kept alive with 3E 80", number=f"{step.session:02X}")
-            return (bytes((0x10, step.session)),), what, None
+        case Tell(text=text):
+            return say("dry.tell", "shows: {text}", text=text)
+        case Ask(text=text):
+            return say("dry.ask", "asks: {text}", text=text)
+        case Session(session=number):
+            return say("dry.session", "opens session {number}; kept alive with 3E 80", number=f"{number:02X}")
         case RoutineStart():
-            sends = () if identifier is None else (identifier.request,)
-            return sends, say("dry.routine-start", "starts the routine"), None if identifier else no_identifier
-        case RoutineResult():
-            sends = () if identifier is None else (identifier.result_request,)
-            what = say(
-                "dry.routine-result",
-                "asks for the result every {every} s, at most {timeout} s",
-                every=f"{step.every_s:g}",
-                timeout=f"{step.timeout_s:g}",
-            )
-            return sends, what, None if identifier else no_identifier
-        case Observe():
-            return (), _observe(step), _reading(step.signals)
-        case KeyCycle():
-            return (), _key_cycle(step), _reading(step.signals)
+            return say("dry.routine-start", "starts the routine")
+        case RoutineStop():
+            return say("dry.routine-stop", "stops the routine")
+        case RoutineResult(every_s=every, timeout_s=timeout):
+            told = "asks for the result every {every} s, at most {timeout} s"
+            return say("dry.routine-result", told, every=f"{every:g}", timeout=f"{timeout:g}")
+        case Observe() | KeyCycle() | TimedSequence() | DriveSegment() | WaitUntil() | TypeIn():
+            return _with_person(step)
         case Clear():
-            what = say("dry.clear", "clears the trouble codes of all modules reached, after reading them")
-            return (bytes((0x14, 0xFF, 0xFF, 0xFF)),), what, None
+            return say("dry.clear", "clears the trouble codes of all modules reached, after reading them")
+        case Read(name=name):
+            return say("dry.read", "reads {name}", name=name)
+        case Write(name=name, restore=restore):
+            undo = f"restored by: {restore}" if restore else "cannot be undone"
+            return say("dry.write", "writes {name} and reads it back; {undo}", name=name, undo=undo)
+        case Actuate(text=text, seconds=seconds):
+            return say(
+                "dry.actuate", "{text}, {seconds} s, then control is given back", text=text, seconds=f"{seconds:g}"
+            )
+        case Access(level=level):
+            return say("dry.access", "asks for access, level {level}", level=f"{level:02X}")
+        case RestartModule(way=way):
+            return say("dry.restart", "restarts the module ({way})", way=way.value)
+
+
+def _with_person(step: Observe | KeyCycle | TimedSequence | DriveSegment | WaitUntil | TypeIn) -> Message:
+    match step:
+        case Observe(text=text, signals=signals, seconds=seconds):
+            told = "records {signals} for {seconds} s while: {text}"
+            return say("dry.observe", told, signals=", ".join(signals), seconds=f"{seconds:g}", text=text)
+        case KeyCycle():
+            return say(
+                "dry.key-cycle",
+                "{times} times: key off for {off} s, key on, {settle} s wait, {seconds} s of {signals}",
+                times=step.times,
+                off=f"{step.off_s:g}",
+                settle=f"{step.settle_s:g}",
+                seconds=f"{step.seconds:g}",
+                signals=", ".join(step.signals) or "nothing",
+            )
+        case TimedSequence(text=text, marks=marks):
+            acts = "; ".join(f"{mark.at_s:g} s {mark.act}" for mark in marks)
+            return say("dry.sequence", "{text}: {acts}", text=text, acts=acts)
+        case DriveSegment(text=text, hold_s=hold, timeout_s=timeout):
+            told = "{text}; holds for {hold} s, given up after {timeout} s"
+            return say("dry.drive", told, text=text, hold=f"{hold:g}", timeout=f"{timeout:g}")
+        case WaitUntil(condition=condition, timeout_s=timeout):
+            return say(
+                "dry.wait", "waits until {what}, at most {timeout} s", what=condition.text, timeout=f"{timeout:g}"
+            )
+        case TypeIn(text=text, twice=twice):
+            return say("dry.type", "has a person type{twice}: {text}", twice=" twice" if twice else "", text=text)
+
+
+def _blank(step: AnyStep, identifier: Identifier | None) -> Message | None:
+    match step:
+        case RoutineStart() | RoutineStop() | RoutineResult() if identifier is None:
+            return say("dry.no-identifier", "identifier not given yet: typed or chosen at the car")
+        case Write(value="", saved=saved):
+            return say("dry.typed", "the value is what a person types as {saved}", saved=saved)
+        case Access():
+            return say("dry.key", "the key is the workshop's own; it stands in no file and no record")
+        case Observe() | KeyCycle() | DriveSegment() if step.signals:
+            return say("dry.reading", "read requests depend on which parameters the car supports; they only read")
         case _:
-            assert_never(step)
-
-
-def _observe(step: Observe) -> Message:
-    return say(
-        "dry.observe",
-        "records {signals} for {seconds} s while: {text}",
-        signals=", ".join(step.signals),
-        seconds=f"{step.seconds:g}",
-        text=step.text,
-    )
-
-
-def _key_cycle(step: KeyCycle) -> Message:
-    return say(
-        "dry.key-cycle",
-        "{times} times: key off for {off} s, key on, {settle} s wait, {seconds} s of {signals}",
-        times=step.times,
-        off=f"{step.off_s:g}",
-        settle=f"{step.settle_s:g}",
-        seconds=f"{step.seconds:g}",
-        signals=", ".join(step.signals) or "nothing",
-    )
-
-
-def _reading(signals: tuple[str, ...]) -> Message | None:
-    if not signals:
-        return None
-    return say("dry.reading", "read requests depend on which parameters the car supports; they only read")
+            return None
 
 
 def _back() -> DryLine:
     what = say("dry.default-session", "back to the default session")
-    sends = (to_hex(bytes((0x10, _DEFAULT_SESSION))),)
-    return DryLine("end", "session", Effect.SESSION, sends, what, Reaction.STOP, None, True)
+    return DryLine("end", "session", Effect.SESSION, (to_hex(_DEFAULT_SESSION),), what, Reaction.STOP, None, True)

@@ -13,29 +13,17 @@ Source: ISO 14229-1 (RoutineControl: service 31, sub-function, two identifier by
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
-from typing import assert_never
 
 import msgspec
 
 from asleft.model.errors import Code, InputError
 from asleft.model.message import Message, say
 
+from .printed import tidy, two_bytes
 from .procedure import IdentifierRow, Printed
 
 _SERVICE, _START, _STOP, _RESULT = 0x31, 0x01, 0x02, 0x03
-
-#: One example a form, for messages and screens.
-EXAMPLES: dict[Printed, str] = {
-    Printed.HEX: "5A31, 0x5A31, 5A31h, $5A31 or 5A 31",
-    Printed.HEX_BYTES: "5A-31, 5A 31 or 0x5A 0x31",
-    Printed.DECIMAL: "23089",
-    Printed.DECIMAL_BYTES: "90-49 or 90 49",
-}
-
-_HEX_MARKS = re.compile(r"^(?:(?:0[xX]|\$)(?P<marked>[0-9A-Fa-f]+)|(?P<bare>[0-9A-Fa-f]+)[hH]?)$")
-_PAIR = re.compile(r"^(\S+?)(?:\s*[-/.,]\s*|\s+)(\S+)$")
 
 
 class Identifier(msgspec.Struct, frozen=True):
@@ -89,84 +77,7 @@ def parse(typed: str, form: Printed) -> Identifier:
     Args: typed: as on the page; outer spaces are forgiven.
     Raises: InputError: identifier-impossible, with why.
     """
-    text = " ".join(typed.split())
-    if not text:
-        raise _impossible("", form, "nothing was typed")
-    if not text.isascii():
-        odd = next(c for c in text if not c.isascii())
-        raise _impossible(text, form, f"{odd!r} is no digit, though it may look like one")
-    return Identifier(_value(text, form), text, form)
-
-
-def _value(text: str, form: Printed) -> int:
-    match form:
-        case Printed.HEX:
-            return _hex_word(text, form)
-        case Printed.DECIMAL:
-            return _decimal(text, form, 65535, text)
-        case Printed.HEX_BYTES:
-            high, low = _pair(text, form)
-            return (_hex_byte(high, form, text) << 8) | _hex_byte(low, form, text)
-        case Printed.DECIMAL_BYTES:
-            high, low = _pair(text, form)
-            return (_decimal(high, form, 255, text) << 8) | _decimal(low, form, 255, text)
-        case _:
-            assert_never(form)
-
-
-def _hex_word(text: str, form: Printed) -> int:
-    found = _HEX_MARKS.match(text.replace(" ", ""))
-    if found is None:
-        raise _impossible(text, form, _not_hex(text))
-    digits = found["marked"] or found["bare"]
-    if len(digits) != 4:
-        raise _impossible(text, form, f"{len(digits)} digits; two bytes are four")
-    return int(digits, 16)
-
-
-def _not_hex(text: str) -> str:
-    wrong = [c for c in text if c not in "0123456789abcdefABCDEFxXhH$ "]
-    if wrong and wrong[0] in "OoIilL":
-        return f"the letter {wrong[0]} is no hexadecimal digit; perhaps {'0' if wrong[0] in 'Oo' else '1'}"
-    if wrong:
-        return f"{wrong[0]!r} is no hexadecimal digit"
-    return "the marks 0x, $ or h stand in the wrong place"
-
-
-def _hex_byte(text: str, form: Printed, whole: str) -> int:
-    found = _HEX_MARKS.match(text)
-    if found is None:
-        raise _impossible(whole, form, _not_hex(text))
-    digits = found["marked"] or found["bare"]
-    if len(digits) != 2:
-        raise _impossible(whole, form, f"{text} is not two digits")
-    return int(digits, 16)
-
-
-def _decimal(text: str, form: Printed, most: int, whole: str) -> int:
-    if not (text.isascii() and text.isdigit()):
-        why = f"{text} holds more than the digits 0 to 9"
-        if _HEX_MARKS.match(text):
-            why += "; if the page prints it in hexadecimal, say so first"
-        raise _impossible(whole, form, why)
-    if len(text) > len(str(most)):
-        raise _impossible(whole, form, f"{text} has more digits than {most}")
-    value = int(text)
-    if value > most:
-        raise _impossible(whole, form, f"{value} is more than {most}")
-    return value
-
-
-def _pair(text: str, form: Printed) -> tuple[str, str]:
-    found = _PAIR.match(text)
-    if found is None:
-        raise _impossible(text, form, "two bytes are expected, with a hyphen or a space between them")
-    return found[1], found[2]
-
-
-def _impossible(text: str, form: Printed, why: str) -> InputError:
-    shown = f'"{text}" as {form.value.replace("-", " ")}: {why}; for example {EXAMPLES[form]}'
-    return InputError(Code.IDENTIFIER_IMPOSSIBLE, shown)
+    return Identifier(two_bytes(typed, form), tidy(typed, form), form)
 
 
 class Choice(msgspec.Struct, frozen=True):

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from asleft.model.condition import ConditionKind
-from asleft.model.step import Clear, KeyCycle, Observe, effect_of
+from asleft.model.step import Clear, KeyCycle, Observe
+from asleft.model.step_more import any_effect_of
 
 from .loader import LoadedProcedure
 from .procedure import Procedure, SourceKind, Way
@@ -83,8 +84,8 @@ def _shape(procedure: Procedure) -> Iterator[Complaint]:
 
 def _effects(procedure: Procedure) -> Iterator[Complaint]:
     for way in Way:
-        steps = procedure.ways.steps(way)
-        acting = [n for n, step in enumerate(steps) if effect_of(step).needs_receipt]
+        steps = procedure.ways.all_steps(way)
+        acting = [n for n, step in enumerate(steps) if any_effect_of(step).needs_receipt]
         if acting and not procedure.cautions:
             why = "a step acts on the car and no caution stands before it"
             yield _warn(("ways", way.value, acting[0]), "no-caution", why, "cautions: …")
@@ -99,7 +100,7 @@ def _effects(procedure: Procedure) -> Iterator[Complaint]:
 
 def _recordings(procedure: Procedure) -> Iterator[Complaint]:
     for way in Way:
-        for n, step in enumerate(procedure.ways.steps(way)):
+        for n, step in enumerate(procedure.ways.all_steps(way)):
             path: Path = ("ways", way.value, n)
             if isinstance(step, Observe | KeyCycle) and step.signals and not step.save:
                 yield _warn(path, "not-kept", "what is recorded here is not kept", "save: a name")

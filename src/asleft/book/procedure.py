@@ -12,7 +12,9 @@ from typing import Annotated
 import msgspec
 
 from asleft.model.condition import Condition
+from asleft.model.errors import Code, InputError
 from asleft.model.step import Step
+from asleft.model.step_more import MORE_STEPS, AnyStep, Base, words_of
 from asleft.proof.criterion_data import Criterion
 
 from .edges import OrderEdge
@@ -139,14 +141,8 @@ class IdentifierRow(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     row: Text
 
 
-@unique
-class Printed(StrEnum):
-    """In which base and form a source prints a two-byte identifier."""
-
-    HEX = "hex"
-    HEX_BYTES = "hex-bytes"
-    DECIMAL = "decimal"
-    DECIMAL_BYTES = "decimal-bytes"
+#: Base and form in which a source prints a two-byte identifier.
+Printed = Base
 
 
 class RoutineIdentifier(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -177,18 +173,26 @@ class Way(StrEnum):
 class Ways(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Steps for each way of carrying it out; an empty way is not offered."""
 
-    by_wire: tuple[Step, ...] = ()
-    beside: tuple[Step, ...] = ()
-    by_hand: tuple[Step, ...] = ()
+    by_wire: tuple[AnyStep, ...] = ()
+    beside: tuple[AnyStep, ...] = ()
+    by_hand: tuple[AnyStep, ...] = ()
+
+    def all_steps(self, way: Way) -> tuple[AnyStep, ...]:
+        """Steps of one way, those that are not carried out yet as well: for lint, dry run and screens."""
+        return {Way.BY_WIRE: self.by_wire, Way.BESIDE: self.beside, Way.BY_HAND: self.by_hand}[way]
 
     def steps(self, way: Way) -> tuple[Step, ...]:
-        """Steps of one way."""
-        return {Way.BY_WIRE: self.by_wire, Way.BESIDE: self.beside, Way.BY_HAND: self.by_hand}[way]
+        """Steps of one way, for carrying out. Raises InputError: step-unhandled, the first that cannot be."""
+        steps = tuple(step for step in self.all_steps(way) if not isinstance(step, MORE_STEPS))
+        for step in self.all_steps(way):
+            if isinstance(step, MORE_STEPS):
+                raise InputError(Code.STEP_UNHANDLED, f"{step.id}, {words_of(step)}")
+        return steps
 
     @property
     def offered(self) -> tuple[Way, ...]:
         """Ways that have steps."""
-        return tuple(way for way in Way if self.steps(way))
+        return tuple(way for way in Way if self.all_steps(way))
 
 
 class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

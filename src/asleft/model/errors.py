@@ -32,6 +32,7 @@ class Code(StrEnum):
     PROCEDURE_BAD = "procedure-bad"
     IDENTIFIER_IMPOSSIBLE = "identifier-impossible"
     NO_EXACT_MATCH = "no-exact-match"
+    STEP_UNHANDLED = "step-unhandled"
     SCREENING_REFUSED = "screening-refused"
     PLAN_CYCLE = "plan-cycle"
     STATE_UNREACHABLE = "state-unreachable"
@@ -90,6 +91,10 @@ TEXTS: dict[Code, tuple[str, str]] = {
     Code.NO_EXACT_MATCH: (
         "No row of the procedure fits this part and software number exactly.",
         "Nothing is guessed: type the identifier from the manual for this module.",
+    ),
+    Code.STEP_UNHANDLED: (
+        "This way holds a step that this program does not carry out yet.",
+        "Carry the procedure out beside your tester; nothing was sent.",
     ),
     Code.SCREENING_REFUSED: (
         "This code cannot be sorted like that.",
