@@ -86,9 +86,11 @@ class HostedCar:
         port: of the bus; 0: a free one.
         speed: 1 is real time.
         truth: for grading.
+        doip: serve DoIP too.
 
     Attributes:
         pid, channel, port, control: of the running host.
+        serial: path of its K-line's serial port, if the car has one. doip: its ports and logical addresses.
         driver: sends acts.
     """
 
@@ -101,14 +103,17 @@ class HostedCar:
         port: int = 0,
         speed: float = 1.0,
         truth: bool = False,
+        doip: bool = False,
     ) -> None:
         self._arguments = [car, "--seed", str(seed), "--options", json.dumps(options or {}), "--port", str(port)]
-        self._arguments += ["--speed", str(speed), *(["--truth"] if truth else [])]
+        self._arguments += ["--speed", str(speed), *(["--truth"] if truth else []), *(["--doip"] if doip else [])]
         self._process: asyncio.subprocess.Process | None = None
         self.pid = 0
         self.channel = CHANNEL
         self.port = port
         self.control = 0
+        self.serial: str | None = None
+        self.doip: dict[str, Any] = {}
         self.driver = Driver(0)
 
     async def start(self) -> None:
@@ -129,12 +134,13 @@ class HostedCar:
         except TimeoutError as error:
             await self.stop()
             raise LinkError(Code.NO_BUS, f"the bench host was not ready in {_START_S:.0f} s") from error
-        ready = json.loads(line) if line else {"ready": False, "error": "the bench host ended at once"}
+        ready: dict[str, Any] = json.loads(line) if line else {"ready": False, "error": "the bench host ended at once"}
         if not ready["ready"]:
             await self.stop()
             raise InputError(Code(ready.get("code", Code.NO_BUS)), str(ready["error"]), where="bench host")
         self.pid, self.channel = int(ready["pid"]), str(ready["channel"])
         self.port, self.control = int(ready["port"]), int(ready["control"])
+        self.serial, self.doip = ready.get("serial"), ready.get("doip", {})
         self.driver = Driver(self.control)
 
     async def stop(self) -> int:

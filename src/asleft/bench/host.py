@@ -6,7 +6,8 @@ It prints one JSON line when it is ready::
 
     {"ready": true, "car": "petrol", "pid": 4711, "channel": "239.74.163.2", "port": 40123, "control": 40999}
 
-and stops on SIGTERM, SIGINT, or when its standard input, if a pipe, is closed (whoever started it is gone).
+and stops on SIGTERM, SIGINT, or when its standard input, if a pipe, is closed (whoever started it is gone). With
+``serial``, the path of its K-line's serial port, for a car that has one, and ``doip`` when asked for.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from asleft.model.errors import AsleftError
 from .clock import HostClock
 from .control import ControlServer
 from .garage import CARS, make_car
+from .links import CarLinks
 from .loopback import CHANNEL, LoopbackBus, free_port
 
 _STDIN = 0
@@ -41,6 +43,7 @@ class HostSettings:
         channel, port: of the bus; port 0 takes a free one.
         speed: 1 is real time.
         truth: the control socket answers what only grading may see.
+        doip: serve DoIP too.
     """
 
     car: str
@@ -50,6 +53,7 @@ class HostSettings:
     port: int = 0
     speed: float = 1.0
     truth: bool = False
+    doip: bool = False
 
 
 async def serve(settings: HostSettings) -> None:
@@ -63,22 +67,23 @@ async def serve(settings: HostSettings) -> None:
     clock = HostClock(settings.speed)
     port = settings.port or free_port()
     bus = LoopbackBus(settings.channel, port, clock)
+    links = CarLinks(car, clock, bus)
     control = ControlServer(car, truth=settings.truth)
     try:
-        car.attach(bus, clock)
         ready = {
             "ready": True,
             "car": car.name,
             "pid": os.getpid(),
             "channel": settings.channel,
             "port": port,
+            **await links.open(doip=settings.doip),
             "control": await control.open(),
         }
         print(json.dumps(ready), flush=True)
         await stop.wait()
     finally:
         await control.close()
-        car.detach()
+        await links.close()
         bus.close()
         if watch is not None:
             watch.close()
@@ -109,6 +114,7 @@ def _parse(arguments: Sequence[str] | None) -> HostSettings:
     parser.add_argument("--port", type=int, default=0, help="port of the bus; 0: a free one")
     parser.add_argument("--speed", type=float, default=1.0, help="1: real time")
     parser.add_argument("--truth", action="store_true", help="answer grading questions on the control socket")
+    parser.add_argument("--doip", action="store_true", help="serve DoIP on loopback too")
     return HostSettings(**vars(parser.parse_args(arguments)))
 
 

@@ -85,11 +85,14 @@ class KLine:
     Args:
         clock: drives it.
         baud: bit/s of all bytes.
+        level_tolerance_s: how far off the levels of a start may be because of whoever makes them (a serial port in
+            real time), besides what the modules allow, s.
     """
 
-    def __init__(self, clock: Clock, baud: int = BAUD) -> None:
+    def __init__(self, clock: Clock, baud: int = BAUD, level_tolerance_s: float = 0.0) -> None:
         self.clock = clock
         self.baud = baud
+        self.level_tolerance_s = level_tolerance_s
         self.byte_s = BITS_PER_BYTE / baud
         self._nodes: list[LineNode] = []
         self._flight: _Flight | None = None

@@ -142,6 +142,7 @@ class KwpModule:
         self._refresh = refresh
         self._power.attach(clock)
         self._receiver.byte_s = line.byte_s
+        self._receiver.level_tolerance_s = max(line.level_tolerance_s, self.timing.wake_tolerance_s)
         self._node = line.join(self.name, self._receiver.on_byte, self._on_low)
         self._answering.attach(clock, self._send, self._after_answer)
         self._session_timer.attach(clock)

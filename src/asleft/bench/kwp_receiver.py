@@ -16,8 +16,6 @@ class _Times(Protocol):
     def p3_min_s(self) -> float: ...
     @property
     def p4_max_s(self) -> float: ...
-    @property
-    def wake_tolerance_s(self) -> float: ...
 
 
 class KwpReceiver:
@@ -29,11 +27,13 @@ class KwpReceiver:
 
     Attributes:
         byte_s: time of one byte, s.
+        level_tolerance_s: of the 25 ms low and 25 ms high of the start, s.
         own_end_s: when the module's own last message ends or ended, s.
     """
 
     def __init__(self, times: _Times, on_message: Callable[[bytes, bool], None]) -> None:
         self.byte_s = 10 / 10_400
+        self.level_tolerance_s = 0.001
         self.own_end_s = -1.0
         self._times = times
         self._on_message = on_message
@@ -45,7 +45,7 @@ class KwpReceiver:
 
     def woken(self, low_s: float, end_s: float) -> None:
         """A long low level ended."""
-        right = abs(low_s - WAKE_S) <= self._times.wake_tolerance_s + 1e-9
+        right = abs(low_s - WAKE_S) <= self.level_tolerance_s + 1e-9
         self._woken_s = end_s if right else None
         self._buffer.clear()
         self._skipping = False
@@ -76,7 +76,7 @@ class KwpReceiver:
         self._woken = False
         if self._woken_s is not None:
             high_s = start_s - self._woken_s
-            self._woken = abs(high_s - WAKE_S) <= self._times.wake_tolerance_s + 1e-9
+            self._woken = abs(high_s - WAKE_S) <= self.level_tolerance_s + 1e-9
             self._woken_s = None
         elif self.own_end_s >= 0 and start_s - self.own_end_s < self._times.p3_min_s - 1e-9:
             self._skipping = True

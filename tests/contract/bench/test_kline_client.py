@@ -15,8 +15,7 @@ from asleft.bench.kwp import KwpModule, KwpTiming
 from asleft.bench.obd import Obd
 from asleft.bench.pty_line import PtyLine
 from asleft.bench.trouble_memory import TroubleCode
-
-from .kline_client import KLineClient
+from kit.kline_client import KLineClient
 
 
 def with_client(work: Callable[[KLineClient], Any]) -> Any:

@@ -12,16 +12,23 @@ from typing import Any
 
 import pytest
 
+from asleft.bench.bus import InLoopBus
+from asleft.bench.car import CarBase
 from asleft.bench.client import Driver, HostedCar, LoopbackBus
-from asleft.bench.clock import HostClock
+from asleft.bench.clock import HostClock, StepClock
 from asleft.bench.control import ControlServer
 from asleft.bench.garage import make_car
 from asleft.bench.host import main
+from asleft.bench.identifiers import text
+from asleft.bench.kwp import KwpModule
+from asleft.bench.links import CarLinks
 from asleft.bench.loopback import CHANNEL, free_port
+from asleft.bench.module import Address, ControlModule
 from asleft.bench.transport import IsoTpNode, TransportSettings
 from asleft.model.errors import Code, InputError, LinkError
 from asleft.model.frame import CanFrame
 from asleft.model.origin import ClockKind, Origin, WallTrust
+from kit.kline_client import KLineClient
 
 ENGINE = TransportSettings(0x7E8, 0x7E0, functional=(0x7DF,))
 
@@ -215,3 +222,52 @@ def test_a_driver_without_a_host_says_so() -> None:
             await Driver(free_port()).act("key", position="on")
 
     on_loop(story)
+
+
+def test_all_links_of_a_car_at_once() -> None:
+    """A car with modules on CAN and on a K-line: both served, DoIP on request, the VIN told by DoIP."""
+
+    class TwoLinks(CarBase):
+        def __init__(self) -> None:
+            engine = ControlModule("engine", Address.normal(0x7E0, 0x7E8), identifiers=[text(0xF190, "VIN", "1" * 17)])
+            brakes = KwpModule("brakes", 0x29, identifiers=[text(0x9B, "part", "BRK-1")])
+            super().__init__("two links", [engine, brakes])
+
+        def advance_to(self, t_s: float) -> None: ...
+
+    async def story() -> None:
+        clock = HostClock()
+        bus = LoopbackBus(CHANNEL, free_port(), clock)
+        car = TwoLinks()
+        links = CarLinks(car, clock, bus)
+        told = await links.open(doip=True)
+        try:
+            car.set_power(True)
+            await asyncio.sleep(0.4)
+            assert await Asker(bus, clock).ask("22F190") == b"\x62\xf1\x90" + b"1" * 17
+            assert told["doip"]["modules"] == {"engine": 0x1001}
+            client = KLineClient(told["serial"], target=0x29)
+            try:
+                assert await asyncio.to_thread(client.fast_start) == b"\xc1\xef\x8f"
+                assert await asyncio.to_thread(client.ask, b"\x1a\x9b") == b"\x5a\x9bBRK-1"
+            finally:
+                client.close()
+            reader, writer = await asyncio.open_connection("127.0.0.1", told["doip"]["tcp"])
+            writer.write(bytes.fromhex("02FD0005000000070E000000000000"))
+            assert (await reader.readexactly(17)).endswith(bytes.fromhex("0E801000000000"))
+            writer.close()
+        finally:
+            await links.close()
+            bus.close()
+
+    on_loop(story)
+
+
+def test_a_car_with_a_k_line_needs_one() -> None:
+    class Old(CarBase):
+        def __init__(self) -> None:
+            super().__init__("old", [KwpModule("engine", 0x11)])
+
+    clock = StepClock()
+    with pytest.raises(InputError, match="K-line"):
+        Old().attach(InLoopBus(clock), clock)
