@@ -43,6 +43,7 @@ class Desk:
         technician: who signs.
         modules: where this car's modules listen, as the workshop knows it.
         show: live values for screens; lossy.
+        gate_timeout_s: longest wait for entry conditions, s.
     """
 
     link: Link
@@ -53,3 +54,4 @@ class Desk:
     workshop: str
     technician: str
     show: Show = field(default=_nothing)
+    gate_timeout_s: float = 1800.0

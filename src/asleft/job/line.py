@@ -11,7 +11,7 @@ from asleft.book.loader import LoadedProcedure
 from asleft.book.procedure import Way
 from asleft.event import body as b
 from asleft.event.fold import JobState, RunState, fold
-from asleft.model.errors import AsleftError, Code, InputError
+from asleft.model.errors import AsleftError, Code, InputError, RunError
 from asleft.model.message import Message, say
 from asleft.model.module import ModulePicture, Picture, PictureKind, differences
 from asleft.model.question import QuestionKind
@@ -30,7 +30,8 @@ from asleft.talk.pictures import AsksEverybody, take_picture
 from . import planning
 from .desk import Desk, Order
 
-CLOSING = "closing"
+#: From key on until every module may be expected to answer, s. Common practice, no source.
+WAKE_S = 3.0
 NOT_TAKEN = "not taken: the work has begun"
 LEAVE_OPEN = "leave it open"
 AGAIN = "try again"
@@ -186,58 +187,55 @@ class JobLine:
                 )
 
     async def _procedure(self, step: PlanStep) -> None:
-        """Run one procedure until its steps are done or a person leaves it open. A repeat is asked for and counted."""
+        """Run one procedure until its steps are done or a person leaves it open."""
         blocking = [c for c in self.state.screened.get(step.function, ()) if c.screen is ScreenClass.BLOCK]
         if blocking:
-            codes = ", ".join(c.code.full for c in blocking)
-            self._leave_open(
-                step.function,
-                say("open.blocked", "{name}: {codes} would be learned over; repair first", name=step.name, codes=codes),
-            )
+            codes = ", ".join(sorted({c.code.full for c in blocking}))
+            text = "{name}: {codes} would be learned over; repair first"
+            self._leave_open(step.function, say("open.blocked", text, name=step.name, codes=codes))
             return
-        while True:
-            runs = [r for r in self.state.runs.values() if r.started.function == step.function]
-            if (
-                any(_awaits_conclusion(r) or r.end is RunEnd.COMPLETED for r in runs)
-                or step.function in self.state.open_items
-            ):
-                return
-            if runs and not await self._repeat(step, runs[-1], len(runs)):
-                return
-            request = RunRequest(
-                f"{step.function}-{len(runs) + 1}", self._loaded(step), Way.BY_WIRE, self._module(step), self._reached()
-            )
-            await Run(self._ports, request).carry_out()
-            if self._desk.person.wants_stop:
-                raise InputError(Code.STOPPED_BY_PERSON)
-
-    async def _repeat(self, step: PlanStep, last: RunState, attempts: int) -> bool:
-        why = last.result.text if last.result else ""
-        question = say(
-            "run.again",
-            "{name} ended after {n} attempt(s): {why} Change the condition before trying again.",
-            name=step.name,
-            n=attempts,
-            why=why,
-        )
-        answer = await ask_choice(self._log, question, (AGAIN, LEAVE_OPEN, STOP))
-        if answer.text == AGAIN:
-            return True
-        self._leave_open(step.function, say("open.failed", "{name}: not done: {why}", name=step.name, why=why))
-        return False
+        await self._until_done(step.function, step.name, self._loaded(step))
 
     async def _close_down(self) -> None:
         """The one planned clear and the key cycles, the picture as left, what differs."""
-        closing = self.state.runs.get(CLOSING)
-        if closing is None and self._carried_out():
+        if any(_awaits_conclusion(r) for r in self.state.runs.values()):
             loaded = self._desk.book.procedure(planning.CLOSING_PROCEDURE)
-            module = self._module_named(loaded.procedure.module)
-            request = RunRequest(CLOSING, loaded, Way.BY_WIRE, module, self._reached())
-            if await Run(self._ports, request).carry_out():
-                conclude(self._ports, self.state.runs[CLOSING], loaded.procedure, None)
+            await self._until_done(loaded.procedure.function, loaded.procedure.name, loaded)
+            for run in self._runs_of(loaded.procedure.function):
+                if _awaits_conclusion(run):
+                    conclude(self._ports, run, loaded.procedure, None)
         if PictureKind.AS_LEFT not in self.state.pictures:
             await self._take(PictureKind.AS_LEFT)
             self._compare(PictureKind.AS_FOUND, PictureKind.AS_LEFT)
+
+    async def _until_done(self, function: str, name: str, loaded: LoadedProcedure) -> None:
+        """Run a procedure; a repeat after one that did not get through is asked for, reasoned and counted."""
+        while function not in self.state.open_items:
+            runs = self._runs_of(function)
+            if any(_awaits_conclusion(r) or r.end is RunEnd.COMPLETED for r in runs):
+                return
+            if runs and not await self._repeat(function, name, runs[-1], len(runs)):
+                return
+            module = self._module_named(loaded.procedure.module)
+            run_id = f"{function}-{len(runs) + 1}"
+            timeout_s = self._desk.gate_timeout_s
+            request = RunRequest(run_id, loaded, Way.BY_WIRE, module, self._reached(), timeout_s)
+            await Run(self._ports, request).carry_out()
+            if self._desk.person.wants_stop:
+                raise RunError(Code.STOPPED_BY_PERSON, where=name)
+
+    async def _repeat(self, function: str, name: str, last: RunState, attempts: int) -> bool:
+        why = last.result.text if last.result else ""
+        text = "{name} ended after {n} attempt(s): {why} Change the condition before trying again."
+        question = say("run.again", text, name=name, n=attempts, why=why)
+        answer = await ask_choice(self._log, question, (AGAIN, LEAVE_OPEN, STOP))
+        if answer.text == AGAIN:
+            return True
+        self._leave_open(function, say("open.failed", "{name}: not done: {why}", name=name, why=why))
+        return False
+
+    def _runs_of(self, function: str) -> tuple[RunState, ...]:
+        return tuple(r for r in self.state.runs.values() if r.started.function == function)
 
     def _close(self, codes: CodesSeen) -> None:
         for run in self.state.runs.values():
@@ -255,7 +253,9 @@ class JobLine:
     # -- helpers -----------------------------------------------------------------------------------------------------
 
     async def _take(self, kind: PictureKind) -> None:
+        """Take a picture once the modules have woken up after key on."""
         self._desk.show("stage", {"picture": kind.value})
+        await self._desk.clock.sleep_until(self._desk.clock.now() + WAKE_S)
         picture = await take_picture(kind, self._desk.modules, self._conversation, self._desk.clock, self._signals)
         self._journal.append(b.PictureTaken(picture))
 
@@ -310,9 +310,6 @@ class JobLine:
     def _loaded(self, step: PlanStep) -> LoadedProcedure:
         return self._desk.book.procedure(step.procedure)
 
-    def _module(self, step: PlanStep) -> ModulePicture:
-        return self._module_named(self._loaded(step).procedure.module)
-
     def _module_named(self, name: str) -> ModulePicture:
         module = self.state.pictures[PictureKind.AS_FOUND].module(name)
         if module is None or not module.responded:
@@ -322,16 +319,13 @@ class JobLine:
     def _reached(self) -> tuple[ModulePicture, ...]:
         return tuple(m for m in self.state.pictures[PictureKind.AS_FOUND].modules if m.responded)
 
-    def _carried_out(self) -> bool:
-        return any(_awaits_conclusion(r) for r in self.state.runs.values())
-
     def _codes_seen(self) -> CodesSeen:
         """Codes as left, and how many key cycles the closing run saw after the clear."""
         state = self.state
         left, found = state.pictures[PictureKind.AS_LEFT], state.pictures.get(PictureKind.AS_FOUND)
         read = [m for m in left.modules if m.responded and m.codes_absence is None]
-        closing = state.runs.get(CLOSING)
-        steps = closing.steps if closing else ()
+        closing = self._runs_of(planning.CLOSING_PROCEDURE)
+        steps = closing[-1].steps if closing else ()
         cycles = sum(s.id.startswith("cycles-after-clear-") and s.outcome is StepOutcome.DONE for s in steps)
         return CodesSeen(
             after=tuple(c for m in read for c in m.codes),

@@ -18,7 +18,7 @@ from .asking import confirm
 from .log import RunLog
 
 #: Between two looks at the conditions while the gate waits, s.
-EVERY_S = 0.5
+EVERY_S = 1.0
 #: The record gets the conditions when one changes its state, and at least this often while waiting, s.
 RECORD_EVERY_S = 30.0
 

@@ -83,21 +83,19 @@ class RoutineRun:
             yes="start",
         )
         with self._log.step(step.id, say("step.routine-start", "start: {name}", name=self._name)):
-            self._sent = await carry_out(
-                self._log, self._picture, payload, why=f"{self._name}: {step.id}", settle=Settle.ROUTINE_RESULT
-            )
-            if self._sent.error is None:
+            why = f"{self._name}: {step.id}"
+            sent = await carry_out(self._log, self._picture, payload, why=why, settle=Settle.ROUTINE_RESULT)
+            if sent.error is None:
+                self._sent = sent
                 self._log.told(self._module, ModuleState.MOVING, say("module.moving", "working"))
                 return
-            if isinstance(self._sent.error, RefusedError):
-                self._log.told(
-                    self._module,
-                    ModuleState.REFUSED,
-                    say("module.refused", "refused with {code}", code=f"{self._sent.error.refusal:02X}"),
-                )
+            if isinstance(sent.error, RefusedError):
+                text = say("module.refused", "refused with {code}", code=f"{sent.error.refusal:02X}")
+                self._log.told(self._module, ModuleState.REFUSED, text)
             else:
+                self._sent = sent
                 await self._settle_unheard(result)
-            raise self._sent.error
+            raise sent.error
 
     async def watch(self, step: RoutineResult, locks: Gate) -> None:
         """Ask for the result until it is stored; interlocks and the person's stop react as the step says.
