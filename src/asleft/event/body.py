@@ -10,6 +10,7 @@ import msgspec
 
 from asleft.model.condition import Condition, ConditionResult
 from asleft.model.effect import Intent, Settlement
+from asleft.model.fact import Fact
 from asleft.model.message import Message
 from asleft.model.module import Difference, ModuleState, Picture, PictureKind
 from asleft.model.origin import Origin
@@ -211,6 +212,12 @@ class ItemLeftOpen(msgspec.Struct, frozen=True, tag="item-left-open@1"):
     message: Message
 
 
+class FactStated(msgspec.Struct, frozen=True, tag="fact-stated@1"):
+    """A fact that no module tells. A later one with the same key adds to it; nothing is taken back."""
+
+    fact: Fact
+
+
 class Noted(msgspec.Struct, frozen=True, tag="noted@1"):
     """A remark of the program or a person: a refused attempt, a warning, a limit of what was seen."""
 
@@ -257,6 +264,7 @@ Body = (
     | CodesCleared
     | DifferencesFound
     | ItemLeftOpen
+    | FactStated
     | Noted
     | JobStopped
     | JobClosed

@@ -9,6 +9,7 @@ from typing import assert_never
 
 from asleft.model.condition import Condition, ConditionResult
 from asleft.model.effect import Intent, Settlement
+from asleft.model.fact import Fact
 from asleft.model.message import Message
 from asleft.model.module import Difference, ModuleState, Picture, PictureKind
 from asleft.model.origin import Origin
@@ -83,6 +84,7 @@ class JobState:
     differences: dict[tuple[PictureKind, PictureKind], tuple[Difference, ...]] = field(default_factory=dict)
     open_items: dict[str, Message] = field(default_factory=dict)
     notes: tuple[Message, ...] = ()
+    facts: tuple[Fact, ...] = ()
     stopped: b.JobStopped | None = None
     closed: b.JobClosed | None = None
     closed_wall: str = ""
@@ -139,6 +141,8 @@ def apply(state: JobState, event: Event) -> JobState:
             return replace(state, differences={**state.differences, (before, after): found})
         case b.ItemLeftOpen(item, message):
             return replace(state, open_items={**state.open_items, item: message})
+        case b.FactStated(fact):
+            return replace(state, facts=(*state.facts, fact))
         case b.Noted(message):
             return replace(state, notes=(*state.notes, message))
         case b.JobStopped():
