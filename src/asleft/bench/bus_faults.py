@@ -80,6 +80,10 @@ class Faults:
         return CanFrame(frame.id, bytes(data), frame.extended, frame.fd, frame.time_s)
 
 
+#: Frames a talker has ready for each of its identifiers.
+_VARIANTS = 16
+
+
 class Talker:
     """A node that only sends: background load, or a flood.
 
@@ -89,7 +93,7 @@ class Talker:
         name: of the node.
         period_s: mean time between frames, s (they come at random, as those of many modules do); 0: as fast as the
             bus takes them (a flooding node).
-        identifiers: used in turn.
+        identifiers: used at random, with 8 bytes of chance.
         seed: of data and jitter.
     """
 
@@ -98,9 +102,12 @@ class Talker:
     ) -> None:
         self._clock = clock
         self._period_s = period_s
-        self._identifiers = identifiers
         self._random = random.Random(seed)  # noqa: S311 - a simulation, repeatable on purpose
         self._node: BusNode = bus.join(name, lambda _frame: None)
+        self._frames = [
+            CanFrame(identifier, self._random.randbytes(8)) for identifier in identifiers for _ in range(_VARIANTS)
+        ]
+        self._random.shuffle(self._frames)
         self._count = 0
         self._timer: Timer | None = None
         self._running = True
@@ -118,9 +125,8 @@ class Talker:
         self._node.leave()
 
     def _frame(self) -> CanFrame:
-        identifier = self._identifiers[self._count % len(self._identifiers)]
         self._count += 1
-        return CanFrame(identifier, self._random.randbytes(8))
+        return self._frames[self._count % len(self._frames)]
 
     def _periodic(self) -> None:
         try:

@@ -31,6 +31,7 @@ from asleft.ports.clock import Clock, Timer
 _LOGGER = "asleft.bench.isotp"
 logging.getLogger(_LOGGER).addHandler(logging.NullHandler())
 _LATE_NS = 1_000
+_LONGEST_SINGLE = 7
 #: Longest wait for an own frame to get away (N_As of ISO 15765-2, recalled), s.
 _N_AS_S = 1.0
 
@@ -227,7 +228,7 @@ class IsoTpNode:
         self._inbox: deque[isotp.CanMessage] = deque()
         self._timer: Timer | None = None
         self._timer_s: float | None = None
-        self._logic = _make_logic(clock, settings, self._take, self._put, on_error)
+        self._logic = _make_logic(clock, settings, self._take, self._put_message, on_error)
         self._functional = frozenset(settings.functional)
         self.node = bus.join(name, self._on_frame)
         if isinstance(self.node, TellsSent):
@@ -237,12 +238,19 @@ class IsoTpNode:
     def send(self, payload: bytes, *, functional: bool = False) -> None:
         """Send a message of any length; functional only for testers, to the first functional identifier."""
         if functional:
-            data = bytes([len(payload)]) + payload
-            fill = b"" if self.settings.padding is None else bytes([self.settings.padding]) * (8 - len(data))
-            self.node.send(CanFrame(self.settings.functional[0], data + fill, self.settings.extended))
-            return
-        self._outbox.append(payload)
-        self._go_on()
+            self.node.send(self._single(self.settings.functional[0], payload))
+        elif len(payload) <= _LONGEST_SINGLE and not self.sending and not self._logic.held_back():
+            self._put(self._single(self.settings.tx, payload))
+        else:
+            self._outbox.append(payload)
+            self._go_on()
+
+    def _single(self, identifier: int, payload: bytes) -> CanFrame:
+        """A single frame; the only one that does not need can-isotp's state machine."""
+        data = bytes([len(payload)]) + payload
+        if self.settings.padding is not None:
+            data = data.ljust(8, bytes([self.settings.padding]))
+        return CanFrame(identifier, data, self.settings.extended)
 
     def ask_flow(self, stmin: int, block_size: int) -> None:
         """Separation time (raw byte) and block size of the flow control frames from now on."""
@@ -276,19 +284,21 @@ class IsoTpNode:
         if frame.extended != self.settings.extended or not self._hears():
             return
         message = isotp.CanMessage(arbitration_id=frame.id, data=_known_stmin(frame.data), extended_id=frame.extended)
-        if mine:
+        if not mine or (frame.data[:1] and frame.data[0] >> 4 == 0 and not self._logic.is_rx_active()):
+            self._on_single(message, functional=not mine)
+        else:
             self._inbox.append(message)
             self._go_on()
-        else:
-            self._on_functional(message)
 
-    def _on_functional(self, message: isotp.CanMessage) -> None:
+    def _on_single(self, message: isotp.CanMessage, *, functional: bool) -> None:
+        """A single frame outside any transfer, read by can-isotp's frame class; others are not heard here."""
         try:
             pdu = PDU(message)
-        except ValueError:
+        except ValueError as error:
+            self._on_error(error)
             return
         if pdu.type == PDU.Type.SINGLE_FRAME:
-            self._on_message(bytes(pdu.data), True)
+            self._on_message(bytes(pdu.data), functional)
 
     def _on_sent(self, _frame: CanFrame) -> None:
         if not self._logic.in_flight:
@@ -324,9 +334,12 @@ class IsoTpNode:
     def _take(self) -> isotp.CanMessage | None:
         return self._inbox.popleft() if self._inbox else None
 
-    def _put(self, message: isotp.CanMessage) -> None:
+    def _put_message(self, message: isotp.CanMessage) -> None:
+        self._put(CanFrame(message.arbitration_id, bytes(message.data), message.is_extended_id))
+
+    def _put(self, frame: CanFrame) -> None:
         try:
-            self.node.send(CanFrame(message.arbitration_id, bytes(message.data), message.is_extended_id))
+            self.node.send(frame)
         except LinkError as error:
             self._on_error(error)
             return
