@@ -18,7 +18,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 
 from asleft.record.canonical import is_canonical
 from asleft.record.export import record_members
-from asleft.record.keys import PRIVATE_FILE, SigningKey, public_pem, signature_holds
+from asleft.record.ed25519 import public_pem, signature_holds
+from asleft.record.keys import PRIVATE_FILE, SigningKey
 from asleft.record.verify import verify
 from kit.record_kit import small_record
 
@@ -116,6 +117,15 @@ DAMAGE = {
     "a bit of the signature": ("head.sig", lambda b: bytes([b[0] ^ 1]) + b[1:]),
     "a short signature": ("head.sig", lambda b: b[:-1]),
     "no key": ("key.pem", lambda b: b""),
+    "another hash in a seal": ("seals.jsonl", lambda b: b[:10] + (b"0" if b[10:11] != b"0" else b"1") + b[11:]),
+    "another signature in a seal": ("seals.jsonl", lambda b: b.replace(b'"signature":"', b'"signature":"A', 1)),
+    "a seal twice": ("seals.jsonl", lambda b: b + b),
+    "no seal": ("seals.jsonl", lambda b: b""),
+    "a seal with a field more": ("seals.jsonl", lambda b: b.replace(b'"hash"', b'"had":"","hash"')),
+    "a changed statement": ("keys.jsonl", lambda b: b.replace(b'"wall":""', b'"wall":"2031"')),
+    "a statement twice": ("keys.jsonl", lambda b: b + b),
+    "no history": ("keys.jsonl", lambda b: b""),
+    "another act": ("keys.jsonl", lambda b: b.replace(b'"made"', b'"replaced"')),
 }  # fmt: skip
 
 

@@ -1,13 +1,11 @@
 """The database file of a data folder: SQLite through apsw, write-ahead log, every commit synced.
 
-One file holds the events of many jobs as the bytes they are stored in. Rows are only ever added: triggers refuse a
-change, a deletion, a gap in the sequence and an event that does not name the hash of the one before it. Every failure
-of disk or file comes out as RecordError (journal-unwritable) with its cause.
+One file holds the events of many jobs as the bytes they are stored in; its tables stand in ``schema``. Every failure of
+disk or file comes out as RecordError (journal-unwritable) with its cause.
 """
 
 from __future__ import annotations
 
-import os
 from collections.abc import Generator
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,43 +13,15 @@ from typing import Any, cast
 
 import apsw
 
-from asleft.event.envelope import GENESIS
 from asleft.model.errors import Code, RecordError
+
+from .files import sync_folder
+from .schema import APPLICATION, STEPS, VERSION
 
 FILE = "journal.db"
 
 #: How long a commit waits for another program's commit in the same folder, ms.
 BUSY_MS = 2000
-
-_APPLICATION = 0x61736C66
-_VERSION = 1
-
-_SCHEMA = """
-CREATE TABLE job (
-    job TEXT PRIMARY KEY NOT NULL,
-    origin TEXT NOT NULL
-) STRICT, WITHOUT ROWID;
-CREATE TABLE event (
-    job TEXT NOT NULL REFERENCES job,
-    sequence INTEGER NOT NULL CHECK (sequence >= 1),
-    previous TEXT NOT NULL,
-    hash TEXT NOT NULL CHECK (length(hash) = 64),
-    stored BLOB NOT NULL,
-    UNIQUE (job, sequence)
-) STRICT;
-CREATE TRIGGER event_chained BEFORE INSERT ON event
-WHEN new.sequence <> coalesce((SELECT max(sequence) FROM event WHERE job = new.job), 0) + 1
-  OR new.previous <> coalesce((SELECT hash FROM event WHERE job = new.job AND sequence = new.sequence - 1), 'GENESIS')
-BEGIN SELECT RAISE(ABORT, 'the event does not follow the last one'); END;
-CREATE TRIGGER event_not_changed BEFORE UPDATE ON event
-BEGIN SELECT RAISE(ABORT, 'events are never changed'); END;
-CREATE TRIGGER event_not_deleted BEFORE DELETE ON event
-BEGIN SELECT RAISE(ABORT, 'events are never deleted'); END;
-CREATE TRIGGER job_not_changed BEFORE UPDATE ON job
-BEGIN SELECT RAISE(ABORT, 'jobs are never changed'); END;
-CREATE TRIGGER job_not_deleted BEFORE DELETE ON job
-BEGIN SELECT RAISE(ABORT, 'jobs are never deleted'); END;
-""".replace("GENESIS", GENESIS)
 
 _CAUSES: tuple[tuple[type[apsw.Error], str], ...] = (
     (apsw.BusyError, "another program keeps the file busy"),
@@ -127,7 +97,11 @@ def open_for_writing(folder: Path, vfs: str | None = None) -> Database:
     except BaseException:
         database.close()
         raise
-    _sync_folder(folder)
+    try:
+        sync_folder(folder)
+    except OSError as error:
+        database.close()
+        raise RecordError(Code.JOURNAL_UNWRITABLE, str(error.strerror), str(folder)) from error
     return database
 
 
@@ -150,24 +124,24 @@ def _prepare(database: Database) -> None:
     database.setting("synchronous", "EXTRA")
     if database.setting("journal_mode", "wal") != "wal":
         raise RecordError(Code.JOURNAL_UNWRITABLE, "this disk cannot hold a write-ahead log", str(database.path))
-    for name, value in (("synchronous", "FULL"), ("fullfsync", 1), ("checkpoint_fullfsync", 1), ("foreign_keys", 1)):
+    for name, value in (("synchronous", "FULL"), ("fullfsync", 1), ("checkpoint_fullfsync", 1), ("foreign_keys", 1),
+                        ("secure_delete", 1)):  # fmt: skip
         database.setting(name, value)
+    migrate(database)
+
+
+def migrate(database: Database) -> None:
+    """Bring the tables to the present layout, whole or not at all.
+
+    Raises: RecordError: journal-unwritable for a file of another program or of a newer layout.
+    """
     with database.one_commit():
         version = database.setting("user_version")
         if version == 0 and not database.rows("SELECT 1 FROM sqlite_schema"):
-            database.rows(_SCHEMA)
-            database.setting("application_id", _APPLICATION)
-            database.setting("user_version", _VERSION)
-        elif database.setting("application_id") != _APPLICATION or version != _VERSION:
+            database.setting("application_id", APPLICATION)
+        elif database.setting("application_id") != APPLICATION or version not in range(1, VERSION + 1):
             detail = f"layout {version} is not known to this program"
             raise RecordError(Code.JOURNAL_UNWRITABLE, detail, str(database.path))
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+        for step in STEPS[cast("int", version) :]:
+            database.rows(step)
+        database.setting("user_version", VERSION)

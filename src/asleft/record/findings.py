@@ -18,6 +18,8 @@ class Flaw(StrEnum):
     MEMBER = "member"
     KEY = "key"
     SIGNATURE = "signature"
+    HISTORY = "history"
+    SEAL = "seal"
     HEAD = "head"
     HELD_HEAD = "held-head"
     FORMAT = "format"

@@ -2,7 +2,7 @@
 
 Example::
 
-    journals = open_journal(Path("data"))
+    journals = open_journal(Path("data"), key=SigningKey.load_or_make(Path("data")))
     journal = journals.create("GSM-2031-0417", source=link, clock=clock)
     journal.append(body, actor="R. Okafor")
     receipt = journal.intend(intent)      # durable now
@@ -13,25 +13,19 @@ The origin of a job is what its link says of itself when the job is made; nothin
 
 from __future__ import annotations
 
-from collections import Counter
 from pathlib import Path
 from types import TracebackType
-from typing import NamedTuple, Protocol, Self
+from typing import Protocol, Self
 
-from asleft.event.body import Body, IntentWritten, JobClosed
-from asleft.event.envelope import FORMAT, GENESIS, Event, decode, event_hash, stored_bytes, type_of
-from asleft.model.effect import Intent, Receipt
-from asleft.model.errors import Code, InternalError, RecordError
+from asleft.model.errors import Code, RecordError
 from asleft.model.origin import Origin
 from asleft.ports.clock import Clock
 
-from .chain import Link, read_chain
+from .chain import read_chain
 from .database import Database, open_for_writing
+from .job_journal import JobJournal, Place
+from .keys import SigningKey
 from .lease import JobLease, checked_number
-from .receipts import ReceiptBook
-
-#: Who causes an event when no person is named.
-PROGRAM = "asleft"
 
 
 class HasOrigin(Protocol):
@@ -43,170 +37,12 @@ class HasOrigin(Protocol):
         ...
 
 
-class _Place(NamedTuple):
-    """Where a journal writes and with what right."""
-
-    database: Database
-    lease: JobLease
-    job: str
-    origin: Origin
-
-
-class JobJournal:
-    """The Journal port for one job. Made by ``Journals.create`` and ``Journals.reopen`` only."""
-
-    def __init__(self, place: _Place, links: list[Link], *, clock: Clock) -> None:
-        self._database = place.database
-        self._lease: JobLease | None = place.lease
-        self._job = place.job
-        self._origin = place.origin
-        self._clock = clock
-        self._head = GENESIS
-        self._events: list[Event] = []
-        self._counts: Counter[str] = Counter()
-        self._intents: set[str] = set()
-        for link in links:
-            self._take(link.event, link.hash)
-        self._receipts = ReceiptBook(self._job)
-        self._unsure = False
-
-    @property
-    def job(self) -> str:
-        """Number of the job."""
-        return self._job
-
-    @property
-    def origin(self) -> Origin:
-        """Where the job's data comes from, as its link said when the job was made."""
-        return self._origin
-
-    @property
-    def head(self) -> str:
-        """Hash of the last event, hexadecimal; 64 zeros before the first."""
-        return self._head
-
-    @property
-    def closed(self) -> bool:
-        """Whether the job's last event stands."""
-        return bool(self._events) and isinstance(self._events[-1].body, JobClosed)
-
-    def counts(self) -> dict[str, int]:
-        """How many events of each type stand so far: what ``JobClosed`` must say."""
-        return dict(self._counts)
-
-    def events(self) -> tuple[Event, ...]:
-        """All events so far, in order."""
-        return tuple(self._events)
-
-    def stored(self) -> tuple[bytes, ...]:
-        """Stored bytes of all events so far, read back from the disk and checked.
-
-        Raises: RecordError: record-damaged, journal-unwritable.
-        """
-        return tuple(link.stored for link in read_chain(self._database, self._job))
-
-    def append(self, body: Body, *, actor: str = "") -> Event:
-        """Write one event and return it once it is durable.
-
-        Raises: RecordError: journal-unwritable (busy, full, read-only, given back), job-closed.
-            InternalError: an event that cannot be stored, or a closing event that counts wrongly.
-        """
-        self._catch_up()
-        self._allow(body)
-        event = self._event(body, actor or PROGRAM)
-        try:
-            stored = stored_bytes(event)
-            decode(stored)
-        except (ValueError, TypeError, RecordError) as error:
-            raise InternalError(Code.INTERNAL, f"{type_of(body)} cannot be stored: {error}") from error
-        digest = event_hash(stored)
-        self._write(event, digest, stored)
-        self._take(event, digest)
-        return event
-
-    def intend(self, intent: Intent, *, actor: str = "") -> Receipt:
-        """Write an intent durably and return the single-use permission to send exactly its bytes.
-
-        Raises: as ``append``; RecordError: receipt-used when this intent stands in the record already.
-        """
-        if intent.id in self._intents:
-            raise RecordError(Code.RECEIPT_USED, f"intent {intent.id!r} was written before")
-        event = self.append(IntentWritten(intent), actor=actor)
-        return self._receipts.give(intent, event.sequence)
-
-    def redeem(self, receipt: Receipt) -> None:
-        """Use a receipt up.
-
-        Raises: RecordError: receipt-used the second time. RunError: receipt-missing for a strange or altered one.
-        """
-        self._receipts.use(receipt)
-
-    def give_back(self) -> None:
-        """End the lease: this journal writes no more, another may. Harmless a second time."""
-        if self._lease is not None:
-            self._lease.give_back()
-            self._lease = None
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.give_back()
-
-    def _take(self, event: Event, digest: str) -> None:
-        self._head = digest
-        self._events.append(event)
-        self._counts[type_of(event.body)] += 1
-        if isinstance(event.body, IntentWritten):
-            self._intents.add(event.body.intent.id)
-
-    def _catch_up(self) -> None:
-        """After a failed write: what the disk kept after all stands in the record (an intent then has no receipt)."""
-        if not self._unsure:
-            return
-        for link in read_chain(self._database, self._job, len(self._events), self._head):
-            self._take(link.event, link.hash)
-        self._unsure = False
-
-    def _allow(self, body: Body) -> None:
-        if self._lease is None:
-            raise RecordError(Code.JOURNAL_UNWRITABLE, "this journal was given back", self._job)
-        if self.closed:
-            raise RecordError(Code.JOB_CLOSED, type_of(body), self._job)
-        if isinstance(body, JobClosed) and body.counts != self._counts:
-            raise InternalError(Code.INTERNAL, "the closing event counts other events than there are")
-
-    def _event(self, body: Body, actor: str) -> Event:
-        wall, trust = self._clock.wall()
-        return Event(
-            format=FORMAT,
-            job=self._job,
-            sequence=len(self._events) + 1,
-            actor=actor,
-            wall=wall,
-            wall_trust=trust,
-            monotonic_s=self._clock.now(),
-            clock=self._clock.kind,
-            origin=self._origin,
-            previous=self._head,
-            body=body,
-        )
-
-    def _write(self, event: Event, digest: str, stored: bytes) -> None:
-        row = (event.job, event.sequence, event.previous, digest, stored)
-        self._unsure = True
-        with self._database.one_commit():
-            self._database.rows("INSERT INTO event (job, sequence, previous, hash, stored) VALUES (?, ?, ?, ?, ?)", row)
-        self._unsure = False
-
-
 class Journals:
     """The journals of one data folder, for writing. Made by ``open_journal``."""
 
-    def __init__(self, folder: Path, database: Database) -> None:
+    def __init__(self, folder: Path, database: Database, key: SigningKey | None = None) -> None:
         self._folder = folder
+        self._key = key
         self._database = database
 
     def list_jobs(self) -> tuple[str, ...]:
@@ -227,7 +63,7 @@ class Journals:
                 if self._origin_of(job) is not None:
                     raise RecordError(Code.JOB_EXISTS, job, str(self._folder))
                 self._database.rows("INSERT INTO job (job, origin) VALUES (?, ?)", (job, origin.value))
-            return JobJournal(_Place(self._database, lease, job, origin), [], clock=clock)
+            return JobJournal(Place(self._database, lease, job, origin, self._key), [], clock=clock)
         except BaseException:
             lease.give_back()
             raise
@@ -249,7 +85,7 @@ class Journals:
         lease = JobLease(self._folder, job)
         try:
             links = read_chain(self._database, job)
-            return JobJournal(_Place(self._database, lease, job, origin), links, clock=clock)
+            return JobJournal(Place(self._database, lease, job, origin, self._key), links, clock=clock)
         except BaseException:
             lease.give_back()
             raise
@@ -271,9 +107,15 @@ class Journals:
         return Origin(str(rows[0][0])) if rows else None
 
 
-def open_journal(folder: Path, *, vfs: str | None = None) -> Journals:
+def open_journal(folder: Path, *, key: SigningKey | None = None, vfs: str | None = None) -> Journals:
     """The journals of a data folder; the folder and its database are made on first use.
 
+    Args:
+        key: seals every 64th event and the closing one as they are written; None: they are sealed on export.
+        vfs: name of a SQLite file layer, for tests that let a disk fail.
     Raises: RecordError: journal-unwritable.
     """
-    return Journals(folder, open_for_writing(folder, vfs))
+    return Journals(folder, open_for_writing(folder, vfs), key)
+
+
+__all__ = ["HasOrigin", "JobJournal", "Journals", "open_journal"]

@@ -1,72 +1,67 @@
-"""The workshop's signing key: Ed25519, made on first use, readable by its owner only.
+"""The workshop's signing key: Ed25519, made on first use, readable by its owner only, with its history beside it.
 
-The private key is a PEM file (PKCS #8), with a passphrase if one is given; the public key lies beside it. What a
-signature proves and does not prove stands in ``docs/record-format.md``.
+The private key is a PEM file (PKCS #8), with a passphrase if one is given; the public key and the history of keys lie
+beside it. What a signature proves and does not prove stands in ``docs/threat-model.md``.
 
 Example::
 
-    key = SigningKey.load_or_make(Path("data/keys"))
+    key = SigningKey.load_or_make(Path("data"))
     signature = key.sign(b"...")          # 64 bytes
 """
 
 from __future__ import annotations
 
-import hashlib
+import base64
 import os
 import stat
-import tempfile
 from pathlib import Path
 
-from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
+from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from asleft.model.errors import Code, RecordError
 
+from .ed25519 import fingerprint_of, public_pem, public_text
+from .files import put_file
+from .key_history import KeyAct, Signer, added, made, read_history
+
 PRIVATE_FILE = "signing-key.pem"
 PUBLIC_FILE = "signing-key.pub.pem"
+HISTORY_FILE = "signing-keys.jsonl"
 
-#: Octets of a public key and of a signature. Source: RFC 8032, 5.1.5 and 5.1.6.
-PUBLIC_BYTES = 32
-SIGNATURE_BYTES = 64
+#: A key that is to be taken into use; it waits until the history names it.
+NEXT_FILE = "signing-key.next.pem"
 
 
 class SigningKey:
     """An Ed25519 private key. Source: RFC 8032 (PureEdDSA, Ed25519)."""
 
-    def __init__(self, private: Ed25519PrivateKey) -> None:
+    def __init__(self, private: Ed25519PrivateKey, history: bytes = b"") -> None:
         self._private = private
+        self._history = history
 
     @classmethod
     def load_or_make(cls, folder: Path, passphrase: bytes | None = None) -> SigningKey:
         """The folder's key, made on first use with rights for its owner only.
 
         Args: passphrase: encrypts the key on disk when it is made; must be given again to load it.
-        Raises: RecordError: key-unusable (rights too wide, wrong passphrase, not an Ed25519 key, disk).
+        Raises: RecordError: key-unusable (rights too wide, wrong passphrase, not an Ed25519 key, a history that does
+            not hold, disk).
         """
-        path = folder / PRIVATE_FILE
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            if not path.exists():
-                _write_new(path, _private_pem(Ed25519PrivateKey.generate(), passphrase), 0o600)
-            key = cls._load(path, passphrase)
-            if not (folder / PUBLIC_FILE).exists():
-                _write_new(folder / PUBLIC_FILE, key.public_pem, 0o644)
+            _finish_rotation(folder, passphrase)
+            if not (folder / PRIVATE_FILE).exists():
+                pem = _private_pem(Ed25519PrivateKey.generate(), passphrase)
+                put_file(folder / PRIVATE_FILE, pem, 0o600, only_new=True)
+            private = _load(folder / PRIVATE_FILE, passphrase)
+            key = cls(private)
+            put_file(folder / HISTORY_FILE, made(key.signer), 0o644, only_new=True)
+            put_file(folder / PUBLIC_FILE, key.public_pem, 0o644)
+            return cls(private, _history_for(folder, key.signer.public))
         except OSError as error:
-            raise RecordError(Code.KEY_UNUSABLE, str(error.strerror), str(path)) from error
-        return key
-
-    @classmethod
-    def _load(cls, path: Path, passphrase: bytes | None) -> SigningKey:
-        if os.name == "posix" and stat.S_IMODE(path.stat().st_mode) & 0o077:
-            raise RecordError(Code.KEY_UNUSABLE, "others than its owner may read it: chmod 600", str(path))
-        try:
-            private = serialization.load_pem_private_key(path.read_bytes(), passphrase)
-        except (ValueError, TypeError, UnsupportedAlgorithm) as error:
-            raise RecordError(Code.KEY_UNUSABLE, "not a key, or the passphrase is not its own", str(path)) from error
-        if not isinstance(private, Ed25519PrivateKey):
-            raise RecordError(Code.KEY_UNUSABLE, "not an Ed25519 key", str(path))
-        return cls(private)
+            raise RecordError(Code.KEY_UNUSABLE, str(error.strerror), str(folder)) from error
 
     @property
     def public_pem(self) -> bytes:
@@ -75,62 +70,113 @@ class SigningKey:
 
     @property
     def fingerprint(self) -> str:
-        """What names the key on paper: see ``fingerprint_of``."""
+        """What names the key on paper: SHA-256 of its 32 public bytes, hexadecimal."""
         return fingerprint_of(self._private.public_key())
+
+    @property
+    def history(self) -> bytes:
+        """The history of the workshop's keys, as it stands in a record."""
+        return self._history or made(self.signer)
+
+    @property
+    def signer(self) -> Signer:
+        """The key as a record's text: public half, and signatures in base64."""
+        return Signer(public_text(self._private.public_key()), self._sign_text)
 
     def sign(self, message: bytes) -> bytes:
         """The 64 bytes of the signature."""
         return self._private.sign(message)
 
+    def private_pem(self, passphrase: bytes | None = None) -> bytes:
+        """The private key as PEM (PKCS #8), encrypted when a passphrase is given."""
+        return _private_pem(self._private, passphrase)
 
-def read_public(pem: bytes) -> Ed25519PublicKey:
-    """The public key in a PEM file. Raises RecordError (key-unusable)."""
+    def _sign_text(self, message: bytes) -> str:
+        return base64.b64encode(self.sign(message)).decode("ascii")
+
+
+def rotate(folder: Path, *, wall: str, reason: str, passphrase: bytes | None = None, lost: bool = False) -> SigningKey:
+    """Take a new key into use; the old private key is deleted, the history says so.
+
+    A crash leaves either the old key or the new one in use, never none.
+
+    Args:
+        wall: time of day, RFC 3339. reason: in words.
+        passphrase: of the old key and of the new one.
+        lost: the old key, or its passphrase, is lost: then nobody but the new one vouches for it.
+    Raises: RecordError: key-unusable.
+    """
+    new = SigningKey(Ed25519PrivateKey.generate())
+    signers = [new.signer] if lost else [SigningKey.load_or_make(folder, passphrase).signer, new.signer]
+    act = KeyAct.REPLACED if lost else KeyAct.ROTATED
     try:
-        key = serialization.load_pem_public_key(pem)
-    except (ValueError, UnsupportedAlgorithm) as error:
-        raise RecordError(Code.KEY_UNUSABLE, "not a public key in PEM") from error
-    if not isinstance(key, Ed25519PublicKey):
-        raise RecordError(Code.KEY_UNUSABLE, "not an Ed25519 key")
-    return key
+        history = (folder / HISTORY_FILE).read_bytes()
+        put_file(folder / NEXT_FILE, new.private_pem(passphrase), 0o600)
+        put_file(
+            folder / HISTORY_FILE, added(history, act, new.signer.public, signers, wall=wall, reason=reason), 0o644
+        )
+    except OSError as error:
+        raise RecordError(Code.KEY_UNUSABLE, str(error.strerror), str(folder)) from error
+    return SigningKey.load_or_make(folder, passphrase)
 
 
-def public_pem(key: Ed25519PublicKey) -> bytes:
-    """A public key as PEM."""
-    return key.public_bytes(serialization.Encoding.PEM, serialization.PublicFormat.SubjectPublicKeyInfo)
+def revoke(
+    folder: Path, public: str, *, wall: str, reason: str, since: str = "", passphrase: bytes | None = None
+) -> None:
+    """Say in the history that an earlier key must not be believed: stolen, copied.
 
-
-def fingerprint_of(key: Ed25519PublicKey) -> str:
-    """SHA-256 of the public key's 32 bytes, hexadecimal."""
-    raw = key.public_bytes(serialization.Encoding.Raw, serialization.PublicFormat.Raw)
-    return hashlib.sha256(raw).hexdigest()
-
-
-def signature_holds(key: Ed25519PublicKey, signature: bytes, message: bytes) -> bool:
-    """Whether ``signature`` was made over exactly ``message`` with the private half of ``key``."""
+    Args: public: the key as a record writes it. since: RFC 3339; empty: none of its signatures.
+    Raises: RecordError: key-unusable, also for a key that is in use (rotate first) or was never.
+    """
+    key = SigningKey.load_or_make(folder, passphrase)
+    content = added(key.history, KeyAct.REVOKED, public, [key.signer], wall=wall, since=since, reason=reason)
+    problem = read_history(content).problem
+    if problem:
+        raise RecordError(Code.KEY_UNUSABLE, problem, str(folder / HISTORY_FILE))
     try:
-        key.verify(signature, message)
-    except InvalidSignature:
-        return False
-    return True
+        put_file(folder / HISTORY_FILE, content, 0o644)
+    except OSError as error:
+        raise RecordError(Code.KEY_UNUSABLE, str(error.strerror), str(folder)) from error
+
+
+def _load(path: Path, passphrase: bytes | None) -> Ed25519PrivateKey:
+    if os.name == "posix" and stat.S_IMODE(path.stat().st_mode) & 0o077:
+        raise RecordError(Code.KEY_UNUSABLE, "others than its owner may read it: chmod 600", str(path))
+    try:
+        private = serialization.load_pem_private_key(path.read_bytes(), passphrase)
+    except (ValueError, TypeError, UnsupportedAlgorithm) as error:
+        raise RecordError(Code.KEY_UNUSABLE, "not a key, or the passphrase is not its own", str(path)) from error
+    if not isinstance(private, Ed25519PrivateKey):
+        raise RecordError(Code.KEY_UNUSABLE, "not an Ed25519 key", str(path))
+    return private
+
+
+def _history_for(folder: Path, public: str) -> bytes:
+    """The history, when it holds and names this key last."""
+    content = (folder / HISTORY_FILE).read_bytes()
+    history = read_history(content)
+    if history.problem:
+        where = f"{folder / HISTORY_FILE}:{history.at}"
+        raise RecordError(Code.KEY_UNUSABLE, history.problem, where)
+    if history.keys[-1] != public:
+        detail = "the history names another key last"
+        raise RecordError(Code.KEY_UNUSABLE, detail, str(folder / HISTORY_FILE))
+    return content
+
+
+def _finish_rotation(folder: Path, passphrase: bytes | None) -> None:
+    """After a crash: the waiting key goes into use when the history names it, else it is dropped."""
+    waiting = folder / NEXT_FILE
+    if not waiting.exists():
+        return
+    public = public_text(_load(waiting, passphrase).public_key())
+    keys = read_history((folder / HISTORY_FILE).read_bytes()).keys
+    if keys and keys[-1] == public:
+        waiting.replace(folder / PRIVATE_FILE)
+    else:
+        waiting.unlink()
 
 
 def _private_pem(key: Ed25519PrivateKey, passphrase: bytes | None) -> bytes:
     encryption = serialization.BestAvailableEncryption(passphrase) if passphrase else serialization.NoEncryption()
     return key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, encryption)
-
-
-def _write_new(path: Path, content: bytes, mode: int) -> None:
-    """Put a whole file in place, synced; when another program was first, its file stays."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).chmod(mode)
-        try:
-            os.link(name, path)
-        except FileExistsError:
-            return
-    finally:
-        Path(name).unlink(missing_ok=True)

@@ -12,21 +12,25 @@ Example::
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from asleft.event.body import JobClosed
 from asleft.model.errors import Code, InputError, RecordError
 from asleft.model.message import Message
 
 from .chaining import about_the_chain, about_the_events, unbroken
-from .export import EVENTS, HEAD, KEY, SIGNATURE
+from .ed25519 import SIGNATURE_BYTES, fingerprint_of, from_text, public_text, read_public
+from .export import EVENTS, HEAD, KEY, KEYS, SEALS, SIGNATURE
 from .findings import Finding, Findings, Flaw, finding
-from .keys import SIGNATURE_BYTES, fingerprint_of, public_pem, read_public, signature_holds
-from .lines import split
+from .key_history import KeyHistory, read_history
+from .lines import Line, split
 from .plainzip import Refused, RefusedError, unpacked
+from .sealing import about_the_head, about_the_history, about_the_key, about_the_seals
 
 #: Names that make a record, and the most bytes each may have.
-LIMITS = {EVENTS: 1 << 30, HEAD: 65, SIGNATURE: SIGNATURE_BYTES, KEY: 4096}
+LIMITS = {EVENTS: 1 << 30, HEAD: 65, SIGNATURE: SIGNATURE_BYTES, KEY: 4096, SEALS: 1 << 26, KEYS: 1 << 20}
 
 _HASH = re.compile(r"[0-9a-f]{64}")
 
@@ -34,48 +38,102 @@ _HASH = re.compile(r"[0-9a-f]{64}")
 _MOST = 200
 
 
-def verify(path: Path, *, held_head: str = "", public_key: bytes = b"") -> Findings:
+class Held(NamedTuple):
+    """What the reader holds from elsewhere; empty where nothing.
+
+    Attributes:
+        head: head hash, 64 hexadecimal digits.
+        public: the workshop's key, as text.
+        history: a newer history of the workshop's keys, with its revocations.
+    """
+
+    head: str = ""
+    public: str = ""
+    history: KeyHistory = KeyHistory(())
+
+
+#: Nothing is held from elsewhere.
+NOTHING = Held()
+
+
+def verify(path: Path, *, held_head: str = "", public_key: bytes = b"", key_history: bytes = b"") -> Findings:
     """Check a record.
 
     Args:
         path: zip or folder.
         held_head: head hash from elsewhere (the customer's copy), hexadecimal; the record must hold that event.
-        public_key: PEM of the key that is expected; the record's must be the same.
+        public_key: PEM of the key that is expected; the record's must be the same, or one that it vouches for.
+        key_history: ``keys.jsonl`` as the workshop publishes it today: what it revokes is not believed.
     Returns: findings; a file that cannot be read at all is one of them.
-    Raises: InputError: head-hash-form. RecordError: key-unusable for an unreadable ``public_key``.
+    Raises: InputError: head-hash-form. RecordError: key-unusable for an unreadable ``public_key`` or ``key_history``.
     """
-    held = _held(held_head)
-    expected_key = fingerprint_of(read_public(public_key)) if public_key else ""
+    held = Held(_hash(held_head), public_text(read_public(public_key)) if public_key else "", _history(key_history))
     members, found = _members(path)
+    return verify_members(members, held, name=str(path), found=found)
+
+
+def verify_members(
+    members: Mapping[str, bytes], held: Held = NOTHING, *, name: str = "", found: Sequence[Finding] = ()
+) -> Findings:
+    """Check the files of a record.
+
+    Args: name: for the result. found: what was found about the container.
+    """
     lines = split(members.get(EVENTS, b""))
-    head = members.get(HEAD, b"")
-    named = head[:-1].decode("ascii", "replace") if head.endswith(b"\n") else ""
-    if HEAD in members and not _HASH.fullmatch(named):
-        found.append(finding(Flaw.HEAD, "form", "not 64 hexadecimal digits and a line end", {"member": HEAD}))
-        named = ""
-    key, about_key = _about_the_key(members, expected_key)
-    if EVENTS in members:
-        found += [*about_the_events(lines), *about_the_chain(lines, named, held)]
-        if not found and not unbroken(lines, named):
-            found.append(finding(Flaw.CHAIN, "broken", "the chain is broken at a place not found", {"member": EVENTS}))
-    found += about_key
+    public, about_key = about_the_key(members)
+    history, about_history = about_the_history(members[KEYS], public, held.public) if KEYS in members else (None, [])
+    every = [*found, *_missing(members, found), *_about_lines(members, lines, held.head), *about_key, *about_history]
+    if SEALS in members:
+        known = history or KeyHistory((), "missing")
+        revoked = {**known.revoked(), **held.history.revoked()}
+        seals, about_seals = about_the_seals(members[SEALS], lines, known, revoked)
+        every += [*about_seals, *about_the_head(seals, members, public)]
     first = next((line.event for line in lines[:1] if line.event), None)
-    closed = bool(lines) and lines[-1].event is not None and isinstance(lines[-1].event.body, JobClosed)
+    closed = any(line.event is not None and isinstance(line.event.body, JobClosed) for line in lines[-1:])
     return Findings(
-        path=str(path),
-        findings=tuple(found[:_MOST]),
-        notes=_notes(closed=closed, held=held, expected_key=expected_key, more=len(found) - _MOST),
+        path=name,
+        findings=tuple(every[:_MOST]),
+        notes=_notes(held, closed=closed, more=len(every) - _MOST),
         job=first.job if first else "",
         origin=first.origin.value if first else "",
         format=first.format if first else "",
         events=len(lines),
         head=lines[-1].hash if lines else "",
-        key=key,
+        key=fingerprint_of(from_text(public)) if public else "",
         closed=closed,
     )
 
 
-def _held(text: str) -> str:
+def _about_lines(members: Mapping[str, bytes], lines: Sequence[Line], held: str) -> list[Finding]:
+    if EVENTS not in members:
+        return []
+    found: list[Finding] = []
+    head = members.get(HEAD, b"")
+    named = head[:-1].decode("ascii", "replace") if head.endswith(b"\n") else ""
+    if HEAD in members and not _HASH.fullmatch(named):
+        found.append(finding(Flaw.HEAD, "form", "not 64 hexadecimal digits and a line end", {"member": HEAD}))
+        named = ""
+    found += [*about_the_events(lines), *about_the_chain(lines, named, held)]
+    if not found and HEAD in members and not unbroken(lines, named):
+        found.append(finding(Flaw.CHAIN, "broken", "the chain is broken at a place not found", {"member": EVENTS}))
+    return found
+
+
+def _missing(members: Mapping[str, bytes], found: Sequence[Finding]) -> list[Finding]:
+    if not members and found:
+        return []
+    missing = [name for name in LIMITS if name not in members]
+    return [finding(Flaw.MEMBER, "missing", "this file is missing", {"member": name}) for name in missing]
+
+
+def _history(content: bytes) -> KeyHistory:
+    history = read_history(content) if content else KeyHistory(())
+    if history.problem:
+        raise RecordError(Code.KEY_UNUSABLE, history.problem, f"key history, line {history.at}")
+    return history
+
+
+def _hash(text: str) -> str:
     held = "".join(text.split()).lower()
     if held and not _HASH.fullmatch(held):
         raise InputError(Code.HEAD_HASH_FORM, f"{len(held)} characters given")
@@ -92,10 +150,7 @@ def _members(path: Path) -> tuple[dict[str, bytes], list[Finding]]:
         return {}, [_refusal(error.refused)]
     except OSError as error:
         return {}, [_refusal(Refused(f"it cannot be read: {error.strerror}"))]
-    found = [_refusal(refused)] if refused else []
-    missing = [name for name in LIMITS if name not in members]
-    found += [finding(Flaw.MEMBER, "missing", "this file is missing", {"member": name}) for name in missing]
-    return members, found
+    return members, [_refusal(refused)] if refused else []
 
 
 def _folder(path: Path) -> dict[str, bytes]:
@@ -115,34 +170,14 @@ def _refusal(refused: Refused) -> Finding:
     return finding(Flaw.CONTAINER, "refused", "{why}", place, why=refused.text)
 
 
-def _about_the_key(members: dict[str, bytes], expected: str) -> tuple[str, list[Finding]]:
-    if KEY not in members:
-        return "", []
-    found: list[Finding] = []
-    try:
-        public = read_public(members[KEY])
-    except RecordError as error:
-        return "", [finding(Flaw.KEY, "unreadable", "{why}", {"member": KEY}, why=error.detail)]
-    if members[KEY] != public_pem(public):
-        found.append(finding(Flaw.KEY, "form", "not the plain PEM of its key", {"member": KEY}))
-    fingerprint = fingerprint_of(public)
-    if expected and fingerprint != expected:
-        text = "another key than the one expected: {found}, not {expected}"
-        found.append(finding(Flaw.KEY, "other", text, {"member": KEY}, found=fingerprint, expected=expected))
-    if {SIGNATURE, HEAD} <= members.keys() and not signature_holds(public, members[SIGNATURE], members[HEAD]):
-        text = "the signature was not made over this head with this key"
-        found.append(finding(Flaw.SIGNATURE, "fails", text, {"member": SIGNATURE}))
-    return fingerprint, found
-
-
-def _notes(*, closed: bool, held: str, expected_key: str, more: int) -> tuple[Message, ...]:
+def _notes(held: Held, *, closed: bool, more: int) -> tuple[Message, ...]:
     notes: list[Message] = []
     if not closed:
         notes.append(Message("record.note.open", "The job is not closed in this record: it may go on elsewhere."))
-    if not held:
+    if not held.head:
         text = "No head hash from elsewhere was compared: a later rewriting with the same key would not show."
         notes.append(Message("record.note.no-held-head", text))
-    if not expected_key:
+    if not held.public:
         text = "The key was taken from the record itself: compare its fingerprint with the workshop's."
         notes.append(Message("record.note.no-key", text))
     if more > 0:

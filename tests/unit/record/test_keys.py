@@ -10,7 +10,8 @@ from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, generate_private_key
 
 from asleft.model.errors import Code, RecordError
-from asleft.record.keys import PRIVATE_FILE, PUBLIC_FILE, SigningKey, read_public, signature_holds
+from asleft.record.ed25519 import read_public, signature_holds
+from asleft.record.keys import HISTORY_FILE, PRIVATE_FILE, PUBLIC_FILE, SigningKey
 
 
 def refused(folder: Path, passphrase: bytes | None = None) -> str:
@@ -24,7 +25,7 @@ def test_the_key_is_made_once(tmp_path: Path) -> None:
     first = SigningKey.load_or_make(tmp_path / "keys")
     again = SigningKey.load_or_make(tmp_path / "keys")
     assert first.fingerprint == again.fingerprint
-    assert sorted(p.name for p in (tmp_path / "keys").iterdir()) == [PRIVATE_FILE, PUBLIC_FILE]
+    assert sorted(p.name for p in (tmp_path / "keys").iterdir()) == [PRIVATE_FILE, PUBLIC_FILE, HISTORY_FILE]
     assert SigningKey.load_or_make(tmp_path / "other").fingerprint != first.fingerprint
 
 

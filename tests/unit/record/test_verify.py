@@ -45,9 +45,12 @@ def checked(folder: Path, members: Members) -> Findings:
 
 
 def only(result: Findings, flaw: Flaw) -> Finding:
+    """The one flaw; seals and history of keys, which show the same damage again, apart."""
     assert not result.intact
-    assert [f.flaw for f in result.findings] == [flaw], [f.text for f in result.findings]
-    return result.findings[0]
+    echo = {Flaw.SEAL, Flaw.HISTORY} - {flaw}
+    found = [f for f in result.findings if f.flaw not in echo]
+    assert [f.flaw for f in found] == [flaw], [f.text for f in result.findings]
+    return found[0]
 
 
 def lines_of(members: Members) -> list[bytes]:
@@ -77,7 +80,7 @@ def test_the_same_record_gives_the_same_file(tmp_path: Path, key: SigningKey) ->
         export_record(journal, key, tmp_path / "b.zip")
     assert (tmp_path / "a.zip").read_bytes() == (tmp_path / "b.zip").read_bytes()
     with zipfile.ZipFile(tmp_path / "a.zip") as archive:
-        assert archive.namelist() == ["events.jsonl", "head", "head.sig", "key.pem"]
+        assert archive.namelist() == ["events.jsonl", "head", "head.sig", "key.pem", "seals.jsonl", "keys.jsonl"]
         assert archive.testzip() is None
 
 
@@ -147,7 +150,7 @@ def test_cut_off_at_the_end(tmp_path: Path, members: Members, kept: int) -> None
 
 def test_cut_in_the_middle_of_a_line(tmp_path: Path, members: Members) -> None:
     result = checked(tmp_path, {**members, "events.jsonl": members["events.jsonl"][:-5]})
-    assert {f.flaw for f in result.findings} == {Flaw.FORMAT, Flaw.HEAD}
+    assert {f.flaw for f in result.findings} == {Flaw.FORMAT, Flaw.HEAD, Flaw.SEAL}
 
 
 def test_everything_cut(tmp_path: Path, members: Members) -> None:
@@ -188,16 +191,15 @@ def test_a_rewritten_record_with_the_same_key_shows_against_a_held_head(
         verify(tmp_path / "r", held_head="12ab")
 
 
-def test_another_key(tmp_path: Path, members: Members) -> None:
+def test_another_key(tmp_path: Path, members: Members, stored: tuple[bytes, ...], key: SigningKey) -> None:
     mine = SigningKey.load_or_make(tmp_path / "mine")
     assert only(checked(tmp_path / "a", {**members, "key.pem": mine.public_pem}), Flaw.SIGNATURE)
-    forged = {**members, "key.pem": mine.public_pem, "head.sig": mine.sign(members["head"])}
-    assert checked(tmp_path / "b", forged).intact
-    original = members["key.pem"]
-    assert only(verify(tmp_path / "b", public_key=original), Flaw.KEY).message.id == "record.key.other"
+    checked(tmp_path / "b", record_members(stored, mine))
+    assert verify(tmp_path / "b").intact
+    assert only(verify(tmp_path / "b", public_key=key.public_pem), Flaw.KEY).message.id == "record.key.other"
 
 
-@pytest.mark.parametrize("name", ["events.jsonl", "head", "head.sig", "key.pem"])
+@pytest.mark.parametrize("name", ["events.jsonl", "head", "head.sig", "key.pem", "seals.jsonl", "keys.jsonl"])
 def test_a_missing_file(tmp_path: Path, members: Members, name: str) -> None:
     result = checked(tmp_path, {n: c for n, c in members.items() if n != name})
     assert name in {f.member for f in result.findings if f.flaw is Flaw.MEMBER}

@@ -1,0 +1,208 @@
+"""One job's journal: append, intend, redeem, seal. Made by ``Journals`` (see ``journal``), which gives it its lease."""
+
+from __future__ import annotations
+
+from collections import Counter
+from types import TracebackType
+from typing import NamedTuple, Self
+
+from asleft.event.body import Body, IntentWritten, JobClosed
+from asleft.event.envelope import FORMAT, GENESIS, Event, decode, event_hash, stored_bytes, type_of
+from asleft.model.effect import Intent, Receipt
+from asleft.model.errors import Code, InternalError, RecordError
+from asleft.model.origin import Origin
+from asleft.ports.clock import Clock
+
+from .chain import Link, read_chain
+from .database import Database
+from .keys import SigningKey
+from .lease import JobLease
+from .receipts import ReceiptBook
+from .seals import SEGMENT, Seal, due, sealed
+
+#: Who causes an event when no person is named.
+PROGRAM = "asleft"
+
+
+class Place(NamedTuple):
+    """Where a journal writes, with what right, and whose key seals it as it grows (None: sealed on export)."""
+
+    database: Database
+    lease: JobLease
+    job: str
+    origin: Origin
+    key: SigningKey | None = None
+
+
+class JobJournal:
+    """The Journal port for one job. Made by ``Journals.create`` and ``Journals.reopen`` only."""
+
+    def __init__(self, place: Place, links: list[Link], *, clock: Clock) -> None:
+        self._database = place.database
+        self._lease: JobLease | None = place.lease
+        self._job = place.job
+        self._origin = place.origin
+        self._key = place.key
+        self._clock = clock
+        self._hashes: list[str] = []
+        self._events: list[Event] = []
+        self._counts: Counter[str] = Counter()
+        self._intents: set[str] = set()
+        for link in links:
+            self._take(link.event, link.hash)
+        self._receipts = ReceiptBook(self._job)
+        self._unsure = False
+
+    @property
+    def job(self) -> str:
+        """Number of the job."""
+        return self._job
+
+    @property
+    def origin(self) -> Origin:
+        """Where the job's data comes from, as its link said when the job was made."""
+        return self._origin
+
+    @property
+    def head(self) -> str:
+        """Hash of the last event, hexadecimal; 64 zeros before the first."""
+        return self._hashes[-1] if self._hashes else GENESIS
+
+    @property
+    def closed(self) -> bool:
+        """Whether the job's last event stands."""
+        return bool(self._events) and isinstance(self._events[-1].body, JobClosed)
+
+    def counts(self) -> dict[str, int]:
+        """How many events of each type stand so far: what ``JobClosed`` must say."""
+        return dict(self._counts)
+
+    def events(self) -> tuple[Event, ...]:
+        """All events so far, in order."""
+        return tuple(self._events)
+
+    def stored(self) -> tuple[bytes, ...]:
+        """Stored bytes of all events so far, read back from the disk and checked.
+
+        Raises: RecordError: record-damaged, journal-unwritable.
+        """
+        return tuple(link.stored for link in read_chain(self._database, self._job))
+
+    def append(self, body: Body, *, actor: str = "") -> Event:
+        """Write one event and return it once it is durable.
+
+        Raises: RecordError: journal-unwritable (busy, full, read-only, given back), job-closed.
+            InternalError: an event that cannot be stored, or a closing event that counts wrongly.
+        """
+        self._catch_up()
+        self._allow(body)
+        event = self._event(body, actor or PROGRAM)
+        try:
+            stored = stored_bytes(event)
+            decode(stored)
+        except (ValueError, TypeError, RecordError) as error:
+            raise InternalError(Code.INTERNAL, f"{type_of(body)} cannot be stored: {error}") from error
+        digest = event_hash(stored)
+        self._write(event, digest, stored)
+        self._take(event, digest)
+        return event
+
+    def intend(self, intent: Intent, *, actor: str = "") -> Receipt:
+        """Write an intent durably and return the single-use permission to send exactly its bytes.
+
+        Raises: as ``append``; RecordError: receipt-used when this intent stands in the record already.
+        """
+        if intent.id in self._intents:
+            raise RecordError(Code.RECEIPT_USED, f"intent {intent.id!r} was written before")
+        event = self.append(IntentWritten(intent), actor=actor)
+        return self._receipts.give(intent, event.sequence)
+
+    def redeem(self, receipt: Receipt) -> None:
+        """Use a receipt up.
+
+        Raises: RecordError: receipt-used the second time. RunError: receipt-missing for a strange or altered one.
+        """
+        self._receipts.use(receipt)
+
+    def seal(self, key: SigningKey) -> tuple[Seal, ...]:
+        """The seals of every 64th event and of the last, in order; those that are missing are made with ``key``.
+
+        Raises: RecordError: journal-unwritable.
+        """
+        rows = self._database.rows("SELECT sequence, public, signature FROM seal WHERE job = ?", (self._job,))
+        seals = {int(n): Seal(int(n), self._hashes[int(n) - 1], str(p), str(signature)) for n, p, signature in rows}
+        wanted = due(len(self._events)) if self._events else ()
+        missing = [sealed(n, self._hashes[n - 1], key.signer) for n in wanted if n not in seals]
+        if missing:
+            with self._database.one_commit():
+                self._insert_seals(missing)
+        seals.update({seal.sequence: seal for seal in missing})
+        return tuple(seals[n] for n in wanted)
+
+    def give_back(self) -> None:
+        """End the lease: this journal writes no more, another may. Harmless a second time."""
+        if self._lease is not None:
+            self._lease.give_back()
+            self._lease = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.give_back()
+
+    def _take(self, event: Event, digest: str) -> None:
+        self._hashes.append(digest)
+        self._events.append(event)
+        self._counts[type_of(event.body)] += 1
+        if isinstance(event.body, IntentWritten):
+            self._intents.add(event.body.intent.id)
+
+    def _catch_up(self) -> None:
+        """After a failed write: what the disk kept after all stands in the record (an intent then has no receipt)."""
+        if not self._unsure:
+            return
+        for link in read_chain(self._database, self._job, len(self._events), self.head):
+            self._take(link.event, link.hash)
+        self._unsure = False
+
+    def _allow(self, body: Body) -> None:
+        if self._lease is None:
+            raise RecordError(Code.JOURNAL_UNWRITABLE, "this journal was given back", self._job)
+        if self.closed:
+            raise RecordError(Code.JOB_CLOSED, type_of(body), self._job)
+        if isinstance(body, JobClosed) and body.counts != self._counts:
+            raise InternalError(Code.INTERNAL, "the closing event counts other events than there are")
+
+    def _event(self, body: Body, actor: str) -> Event:
+        wall, trust = self._clock.wall()
+        return Event(
+            format=FORMAT,
+            job=self._job,
+            sequence=len(self._events) + 1,
+            actor=actor,
+            wall=wall,
+            wall_trust=trust,
+            monotonic_s=self._clock.now(),
+            clock=self._clock.kind,
+            origin=self._origin,
+            previous=self.head,
+            body=body,
+        )
+
+    def _write(self, event: Event, digest: str, stored: bytes) -> None:
+        row = (event.job, event.sequence, event.previous, digest, stored)
+        full = event.sequence % SEGMENT == 0 or isinstance(event.body, JobClosed)
+        self._unsure = True
+        with self._database.one_commit():
+            self._database.rows("INSERT INTO event (job, sequence, previous, hash, stored) VALUES (?, ?, ?, ?, ?)", row)
+            if full and self._key:
+                self._insert_seals([sealed(event.sequence, digest, self._key.signer)])
+        self._unsure = False
+
+    def _insert_seals(self, seals: list[Seal]) -> None:
+        for seal in seals:
+            row = (self._job, seal.sequence, seal.public, seal.signature)
+            self._database.rows("INSERT INTO seal (job, sequence, public, signature) VALUES (?, ?, ?, ?)", row)
