@@ -229,6 +229,7 @@ class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         edges: order rules of its own.
         after_interruption: what to do.
         open_items: what stays open on the record until somebody has seen it.
+        changes: keys of learned or coded items of its module that it means to change; other changes are unexplained.
     """
 
     id: Slug
@@ -254,6 +255,7 @@ class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     edges: tuple[OrderEdge, ...] = ()
     after_interruption: str = ""
     open_items: tuple[Text, ...] = ()
+    changes: tuple[Slug, ...] = ()
 
     def condition(self, condition_id: str) -> Condition | None:
         """The entry condition with this id."""

@@ -26,6 +26,7 @@ class Watch:
         self._tail = Tail(folder, job)
         self._events: list[Event] = []
         self._state = JobState()
+        self._head = ""
 
     @property
     def state(self) -> JobState:
@@ -39,12 +40,20 @@ class Watch:
         self.poll()
         return tuple(self._events)
 
+    @property
+    def head(self) -> str:
+        """Hash of the newest event; empty before the first."""
+        self.poll()
+        return self._head
+
     def poll(self) -> tuple[Event, ...]:
         """Events that are new since the last look."""
-        new = self._tail.poll()
-        if new:
+        links = self._tail.links()
+        new = tuple(link.event for link in links)
+        if links:
             self._events += new
             self._state = fold(new, self._state)
+            self._head = links[-1].hash
         return new
 
     def after(self, sequence: int) -> tuple[Event, ...]:
@@ -86,8 +95,11 @@ class JobClient:
 
     def head(self, job: str) -> str:
         """Hash of the job's last event."""
-        links = stored_events(self._folder, job)
-        return links[-1].hash if links else ""
+        return self.watch(job).head
+
+    def is_signed(self, job: str) -> bool:
+        """Whether the engine has written the signed record (again, when the job went on after a stop)."""
+        return record_path(self._folder, job).is_file()
 
     def record_zip(self, job: str) -> bytes:
         """The signed record. Raises RecordError (job-unknown): the engine has not signed it yet."""

@@ -149,7 +149,6 @@ class JobLine:
         await confirm(self._log, message, kind=QuestionKind.ACT, act="key-on", yes="take it")
         await self._take(PictureKind.AS_FOUND)
         self._check_vin(PictureKind.AS_FOUND)
-        self._compare(PictureKind.AS_RECEIVED, PictureKind.AS_FOUND)
 
     def _plan(self) -> None:
         if self.state.plan is not None:
@@ -171,6 +170,8 @@ class JobLine:
             codes = planning.screen(self._loaded(step), self.state)
             sorted_codes = tuple([await self._sort(code) for code in codes])
             self._journal.append(b.CodesScreened(step.function, sorted_codes))
+        if (PictureKind.AS_RECEIVED, PictureKind.AS_FOUND) not in self.state.differences:
+            self._compare(PictureKind.AS_RECEIVED, PictureKind.AS_FOUND)
 
     async def _procedures(self) -> None:
         for step in self._plan_steps():
@@ -272,7 +273,7 @@ class JobLine:
     def _compare(self, before: PictureKind, after: PictureKind) -> None:
         pictures = self.state.pictures
         if before in pictures and after in pictures and not pictures[before].not_taken:
-            found = differences(pictures[before], pictures[after])
+            found = planning.explained(self.state, self._desk.book, differences(pictures[before], pictures[after]))
             self._journal.append(b.DifferencesFound(before, after, found))
 
     async def _sort(self, code: ScreenedCode) -> ScreenedCode:

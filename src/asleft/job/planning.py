@@ -8,8 +8,10 @@ from asleft.book.edges import ORDER_EDGES
 from asleft.book.loader import LoadedProcedure
 from asleft.book.shelf import Book
 from asleft.event.fold import JobState
+from asleft.model.effect import Settlement
 from asleft.model.message import Message, say
-from asleft.model.module import Picture, PictureKind
+from asleft.model.module import Difference, Picture, PictureKind
+from asleft.model.trouble import TroubleCode
 from asleft.model.verdict import Verdict
 from asleft.model.work import Grade, Need, Plan, ScreenClass, ScreenedCode, WorkItem
 from asleft.plan.needs import NeedsFound, find_needs
@@ -68,6 +70,37 @@ def sorted_by(code: ScreenedCode, screen: ScreenClass, by: str) -> ScreenedCode:
     """A code that a person sorted."""
     reason = say("screen.by-person", "sorted at the car: {screen}", screen=screen.value)
     return msgspec.structs.replace(code, screen=screen, sorted_by=by, reason=reason)
+
+
+def explained(state: JobState, book: Book, found: tuple[Difference, ...]) -> tuple[Difference, ...]:
+    """Differences with whether they were meant: by the work, by a procedure that was carried out, by the clear.
+
+    What nothing explains stays unexplained (None); it is never called intended for want of a better word.
+    """
+    meant = _meant(state, book)
+    return tuple(msgspec.structs.replace(d, intended=True) if (d.module, d.key) in meant else d for d in found)
+
+
+def _meant(state: JobState, book: Book) -> set[tuple[str, str]]:
+    expected = {
+        (c.code.module, _code_key(c.code))
+        for codes in state.screened.values()
+        for c in codes
+        if c.screen is ScreenClass.EXPECTED
+    }
+    cleared = {(c.module, _code_key(c)) for clear in state.clears for c in clear.removed}
+    permanent = {(module, key.replace(":stored:", ":permanent:")[:-3]) for module, key in cleared}
+    changed: set[tuple[str, str]] = set()
+    done = {e.intent.run for e in state.effects.values() if e.settlement is Settlement.DONE}
+    for run_id, run in state.runs.items():
+        if run_id in done:
+            procedure = book.procedure(run.started.procedure).procedure
+            changed |= {(procedure.module, key) for key in procedure.changes}
+    return expected | cleared | permanent | changed
+
+
+def _code_key(code: TroubleCode) -> str:
+    return f"code:{code.kind.value}:{code.full}"
 
 
 def work_cautions(items: tuple[WorkItem, ...]) -> tuple[str, ...]:
