@@ -17,8 +17,8 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from asleft.record.canonical import is_canonical
-from asleft.record.export import record_members
 from asleft.record.ed25519 import public_pem, signature_holds
+from asleft.record.export import record_members
 from asleft.record.keys import PRIVATE_FILE, SigningKey
 from asleft.record.verify import verify
 from kit.record_kit import small_record
