@@ -5,6 +5,8 @@ Fed with the car's time; it looks at the powertrain and never changes it.
 
 from __future__ import annotations
 
+from typing import Any
+
 from ..physics.powertrain import Powertrain
 
 #: Seconds with the condition fulfilled until a monitor is complete: common practice, no source.
@@ -25,7 +27,7 @@ class Diary:
         "counted", "distance_km", "lamp_km",
     )  # fmt: skip
 
-    def __init__(self, powertrain: Powertrain, clear_s: float, warm_ups: int, distance_km: float) -> None:
+    def __init__(self, powertrain: Powertrain[Any, Any], clear_s: float, warm_ups: int, distance_km: float) -> None:
         self._powertrain = powertrain
         self.now_s = 0.0
         self.clear_s = clear_s

@@ -12,7 +12,7 @@ from ..module import Address, Broadcast, ControlModule, Timing
 from ..security import SecurityLevel
 from .identity import Identity, identification
 from .petrol_codes import engine_codes
-from .petrol_obd import engine_obd
+from .petrol_obd import engine_obd, engine_values
 from .petrol_routines import engine_routines
 from .petrol_side import EngineSide
 from .petrol_values import engine_identifiers
@@ -29,7 +29,7 @@ def engine_module(side: EngineSide, memory: Memory, identity: Identity, vin: str
         routines=engine_routines(side),
         codes=codes,
         security=[SecurityLevel()],
-        obd=engine_obd(side, identity, vin, ecu_name),
+        obd=engine_obd(side, engine_values(side), identity, vin, ecu_name),
         busy=lambda: side.busy,
         broadcasts=[Broadcast(0x120, 0.1, lambda: _broadcast(side))],
         timing=Timing(latency_s=0.004, jitter_s=0.004, boot_s=0.25, after_run_s=1.5, block_size=0),
@@ -37,6 +37,6 @@ def engine_module(side: EngineSide, memory: Memory, identity: Identity, vin: str
 
 
 def _broadcast(side: EngineSide) -> bytes:
-    train = side.powertrain
+    train = side.electronic
     coolant = min(255, max(0, round(train.temperatures.sensed_c + 40.0)))
     return pack(">HBBBxxx", round(train.crank.rpm * 4.0) & 0xFFFF, round(train.pedal * 200.0), coolant, side.lamp())

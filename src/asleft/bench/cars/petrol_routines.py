@@ -16,7 +16,7 @@ LEARN_IDLE = 0x5A32
 
 def engine_conditions(side: EngineSide) -> tuple[Condition, ...]:
     """What the lower-stop learn asks of the car, in the order it looks; the code says which failed."""
-    train = side.powertrain
+    train = side.electronic
     heat = train.temperatures
     return (
         refuse_if(lambda: train.crank.rpm > 50.0, 0x83),
@@ -32,7 +32,7 @@ def engine_conditions(side: EngineSide) -> tuple[Condition, ...]:
 
 def engine_routines(side: EngineSide) -> list[Routine]:
     """Lower-stop learn and idle relearn."""
-    train, values = side.powertrain, side.values
+    train, values = side.electronic, side.values
     conditions = engine_conditions(side)
 
     def store_stop() -> RoutineState:
@@ -80,4 +80,4 @@ def engine_routines(side: EngineSide) -> list[Routine]:
 
 
 def _start_learn(side: EngineSide) -> None:
-    side.powertrain.plate.learn(side.pace)
+    side.electronic.plate.learn(side.pace)

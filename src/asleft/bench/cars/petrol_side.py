@@ -4,31 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
+from ..memory import LearnedValue
 from ..physics.noise import Noise
 from ..physics.powertrain import Powertrain
 from .petrol_diary import Diary
-from .petrol_sizes import Learnt
+from .petrol_sizes import ElectronicTrain, Learnt
 
 
-@dataclass
-class EngineSide:
-    """What the engine module sees and keeps.
+@dataclass(kw_only=True)
+class TrainSide:
+    """What any of our engine modules sees and keeps.
 
     Attributes:
-        powertrain, values, diary: physics, learned values, counters. sensing: noise of its sensors.
-        pace: how slow its learn is, 1 normal. speed_km_h, selector, brake: from the rest of the car.
-        brake, selector: driver's inputs. lamp: whether the warning lamp is requested.
+        powertrain, diary: physics, counters. long_trim: learned. sensing: noise of its sensors.
+        speed_km_h, selector, brake: from the rest of the car. lamp: whether the warning lamp is requested.
         bias, scatter, frozen: faults of single OBD parameters, by PID: added, noise added, held (None: from the next
         reading on). ripple_v: of the supply, peak to peak. busy: the module answers everything with busy.
     """
 
-    powertrain: Powertrain
-    values: Learnt
+    powertrain: Powertrain[Any, Any]
     diary: Diary
+    long_trim: LearnedValue
     sensing: Noise
-    pace: float
-    pedal_rest_pct: float
     speed_km_h: Callable[[], float]
     selector: Callable[[], str]
     brake: Callable[[], bool]
@@ -57,11 +56,6 @@ class EngineSide:
         return read
 
     @property
-    def pedal_d_pct(self) -> float:
-        """Pedal sensor D, %."""
-        return self.pedal_rest_pct + 72.0 * self.powertrain.pedal
-
-    @property
     def volts(self) -> float:
         """Supply as the module measures it, V."""
         ripple = self.ripple_v * self.sensing.between(-0.5, 0.5) if self.ripple_v else 0.0
@@ -72,6 +66,25 @@ class EngineSide:
         """Spark before top dead centre; 5 before the engine runs."""
         train = self.powertrain
         return (train.idle.spark_deg if train.pedal < 0.02 else 22.0) if train.running else 5.0
+
+
+@dataclass(kw_only=True)
+class EngineSide(TrainSide):
+    """The side of the engine module with an electronic throttle.
+
+    Attributes: electronic: its powertrain. values: learned. pace: how slow its learn is, 1 normal. pedal_rest_pct: of
+        pedal sensor D.
+    """
+
+    electronic: ElectronicTrain
+    values: Learnt
+    pace: float
+    pedal_rest_pct: float
+
+    @property
+    def pedal_d_pct(self) -> float:
+        """Pedal sensor D, %."""
+        return self.pedal_rest_pct + 72.0 * self.powertrain.pedal
 
 
 def raw_counts(percent: float) -> int:

@@ -16,7 +16,7 @@ from ..physics.idle import IdleControl, IdleSpec
 from ..physics.manifold import Manifold
 from ..physics.noise import Noise
 from ..physics.plate_control import PlateControl, PlateSpec
-from ..physics.powertrain import Parts, Powertrain
+from ..physics.powertrain import BodyT, ControlT, Parts, Powertrain
 from ..physics.steady import learned_idle_air
 from ..physics.supply import Battery, BatterySpec, Supply
 from ..physics.throttle import Throttle, ThrottleSpec
@@ -27,6 +27,10 @@ NOMINAL = PlateSpec(bore_mm=52.0, closed_deg=5.5, gap_mm=0.025, discharge=0.70, 
 #: Window of what the module accepts as a lower stop and as a spring rest, % of sensor A.
 STOP_WINDOW_PCT = (8.0, 18.0)
 REST_WINDOW_PCT = (11.0, 24.0)
+
+
+#: A powertrain with an electronic throttle.
+ElectronicTrain = Powertrain[Throttle, PlateControl]
 
 
 @dataclass(frozen=True)
@@ -71,33 +75,49 @@ def learnt(memory: Memory) -> Learnt:
     return Learnt(stop, rest, air, trim)
 
 
-def build_powertrain(seed: int, values: Learnt, ambient_c: float) -> Powertrain:
+def build_powertrain(seed: int, values: Learnt, ambient_c: float) -> ElectronicTrain:
     """The powertrain of one car as it comes into the workshop: with deposits, everything learned long ago."""
     chance = Noise(seed, "sizes")
     throttle = Throttle(throttle_spec(chance), seed, deposits=1.0)
+    values.stop.learn(throttle.reading_a(throttle.stop_deg))
+    values.rest.learn(throttle.reading_a(throttle.spring_deg))
+    plate = PlateControl(NOMINAL, throttle, values.stop, values.rest)
+    powertrain = put_together(seed, chance, throttle, plate, (values.idle_air, values.long_trim), ambient_c)
+    values.idle_air.learn(learned_idle_air(powertrain))
+    return powertrain
+
+
+def put_together(
+    seed: int,
+    chance: Noise,
+    body: BodyT,
+    control: ControlT,
+    learned: tuple[LearnedValue, LearnedValue],
+    ambient_c: float,
+) -> Powertrain[BodyT, ControlT]:
+    """A powertrain of 1.6 l round what lets its air in.
+
+    Args: chance: draws sizes. body, control: throttle and what moves it. learned: idle air and long-term trim.
+    """
+    idle_air, long_trim = learned
     engine = EngineSpec(efficiency=chance.between(0.385, 0.405), roughness=chance.between(0.035, 0.055))
     idle = IdleSpec(warm_rpm=float(chance.whole(67, 74) * 10))
     fuel = FuelSpec(injector_error=chance.between(-0.03, 0.03))
     cooling = CoolingSpec(opens_c=chance.between(81.0, 85.0), capacity_j_k=chance.between(23e3, 27e3))
     battery = Battery(BatterySpec(inner_ohm=chance.between(0.007, 0.011)), charge=chance.between(0.72, 0.92))
-    values.stop.learn(throttle.reading_a(throttle.stop_deg))
-    values.rest.learn(throttle.reading_a(throttle.spring_deg))
-    values.long_trim.learn(-fuel.injector_error)
-    powertrain = Powertrain(
-        Parts(
-            throttle=throttle,
-            manifold=Manifold(2.4e-3, 101_000.0, ambient_c + 273.15),
-            crank=Crank(engine),
-            temperatures=Temperatures(cooling, ambient_c),
-            supply=Supply(battery),
-            plate=PlateControl(NOMINAL, throttle, values.stop, values.rest),
-            idle=IdleControl(idle, values.idle_air),
-            fuel=FuelControl(fuel, values.long_trim),
-            noise=Noise(seed, "combustion"),
-            alternator_v=chance.between(14.1, 14.4),
-        ),
-        ambient_pa=chance.between(99_500.0, 101_800.0),
+    long_trim.learn(-fuel.injector_error)
+    parts = Parts(
+        throttle=body,
+        manifold=Manifold(2.4e-3, 101_000.0, ambient_c + 273.15),
+        crank=Crank(engine),
+        temperatures=Temperatures(cooling, ambient_c),
+        supply=Supply(battery),
+        plate=control,
+        idle=IdleControl(idle, idle_air),
+        fuel=FuelControl(fuel, long_trim),
+        noise=Noise(seed, "combustion"),
+        alternator_v=chance.between(14.1, 14.4),
     )
+    powertrain = Powertrain(parts, ambient_pa=chance.between(99_500.0, 101_800.0))
     powertrain.fuel_l = chance.between(18.0, 42.0)
-    values.idle_air.learn(learned_idle_air(powertrain))
     return powertrain

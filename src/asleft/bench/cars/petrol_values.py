@@ -24,7 +24,7 @@ CODING = 0x3B10
 
 def engine_identifiers(side: EngineSide, memory: Memory) -> list[Identifier]:
     """Identifiers of the bench's own making: learned values with window and origin, finer live data, coding."""
-    train, values = side.powertrain, side.values
+    train, values = side.electronic, side.values
     stop = values.stop
     sensors: Callable[[], bytes] = lambda: pack(  # noqa: E731
         ">HH", raw_counts(train.throttle.sensor_a), raw_counts(train.throttle.sensor_b)

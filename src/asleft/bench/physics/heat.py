@@ -61,6 +61,11 @@ class Temperatures:
         self.sensor_k = 0.0
         self.fan_early_k = 0.0
 
+    def warm(self) -> None:
+        """As after a drive: everything at working temperature."""
+        self.coolant_c, self.bonnet_c, self.intake_c = 87.0, 54.0, 45.0
+        self.catalyst_c, self.rear_c = 330.0, 240.0
+
     @property
     def sensed_c(self) -> float:
         """Coolant temperature as the sensor says: true but for ``sensor_k``."""

@@ -103,6 +103,16 @@ class PlateControl:
         return abs(self.measured_stop_pct - self.stop.value) > self.spec.tolerance_pct
 
     @property
+    def learning(self) -> bool:
+        """A lower-stop learn is under way."""
+        return self.mode == Mode.LEARN
+
+    @property
+    def following(self) -> bool:
+        """The plate follows the pedal with the engine off."""
+        return self.mode == Mode.FOLLOW
+
+    @property
     def command_pct(self) -> float:
         """Commanded position with zero at the learned stop, %; where the springs bring it when the motor is off."""
         if self.mode in (Mode.OFF, Mode.CHECK, Mode.LEARN):

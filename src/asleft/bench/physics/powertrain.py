@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import sqrt
+from typing import Generic, Protocol, TypeVar
 
 from .consumers import CONSUMERS_A, drawn_a
 from .crank import RAD_S, Crank, friction_nm, pumping_nm, swept_m3_s
@@ -24,9 +25,7 @@ from .heat import Temperatures
 from .idle import IdleControl
 from .manifold import Manifold
 from .noise import Noise
-from .plate_control import Mode, PlateControl
 from .supply import Supply
-from .throttle import Throttle
 
 #: Grid of time while something moves, s.
 STEP_S = 0.02
@@ -39,8 +38,56 @@ TOP_RPM = 5900.0
 OVERRUN_RPM = (1700.0, 1250.0)
 
 
+class AirBody(Protocol):
+    """What lets the air in."""
+
+    fitted: bool
+
+    @property
+    def area_m2(self) -> float:
+        """Effective area open now, m²."""
+        ...
+
+
+class AirControl(Protocol):
+    """What the engine module does to it."""
+
+    moving: bool
+
+    @property
+    def stop_wrong(self) -> bool | None:
+        """The module does not trust the closed position; None: not known yet."""
+        ...
+
+    @property
+    def learning(self) -> bool:
+        """A learn is under way."""
+        ...
+
+    @property
+    def following(self) -> bool:
+        """It follows the pedal with the engine off."""
+        ...
+
+    def key_on(self) -> None:
+        """Key on."""
+        ...
+
+    def key_off(self) -> None:
+        """Key off."""
+        ...
+
+    def step(self, dt_s: float, running: bool, pedal: float, idle_area_mm2: float) -> None:
+        """Advance by ``dt_s`` with the key on: pedal 0 to 1, idle control asks for an effective area."""
+        ...
+
+
+BodyT = TypeVar("BodyT", bound=AirBody)
+ControlT = TypeVar("ControlT", bound=AirControl)
+
+
 @dataclass
-class Parts:
+class Parts(Generic[BodyT, ControlT]):
     """What a powertrain is made of.
 
     Attributes:
@@ -49,12 +96,12 @@ class Parts:
         2000 rpm.
     """
 
-    throttle: Throttle
+    throttle: BodyT
     manifold: Manifold
     crank: Crank
     temperatures: Temperatures
     supply: Supply
-    plate: PlateControl
+    plate: ControlT
     idle: IdleControl
     fuel: FuelControl
     noise: Noise
@@ -62,7 +109,7 @@ class Parts:
     alternator_a: float = 95.0
 
 
-class Powertrain:
+class Powertrain(Generic[BodyT, ControlT]):
     """The engine and what belongs to it.
 
     Attributes:
@@ -81,7 +128,7 @@ class Powertrain:
         "fuel", "noise", "alternator_v", "fuel_l",
     )  # fmt: skip
 
-    def __init__(self, parts: Parts, ambient_pa: float = 101_000.0) -> None:
+    def __init__(self, parts: Parts[BodyT, ControlT], ambient_pa: float = 101_000.0) -> None:
         self.throttle = parts.throttle
         self.manifold = parts.manifold
         self.crank = parts.crank
@@ -165,7 +212,7 @@ class Powertrain:
     def module_v(self) -> float:
         """Supply at the engine module: less than at the battery by what the harness drops, V."""
         volts = max(0.0, self.supply.volts - (0.004 + self.defects.contact_ohm) * self.supply.load_a - 0.02)
-        return min(volts, self.defects.dip_v) if self.defects.dip_v > 0.0 and self.plate.mode == Mode.LEARN else volts
+        return min(volts, self.defects.dip_v) if self.defects.dip_v > 0.0 and self.plate.learning else volts
 
     @property
     def load_share(self) -> float:
@@ -184,7 +231,7 @@ class Powertrain:
             or self.crank.rpm > 0.0
             or self.plate.moving
             or self.alive()
-            or (self.key_on and (self.pedal > 0.02 or self.plate.mode == Mode.FOLLOW))
+            or (self.key_on and (self.pedal > 0.02 or self.plate.following))
         )
 
     # -- time ------------------------------------------------------------------------------------------------------
