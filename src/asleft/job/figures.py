@@ -81,17 +81,17 @@ class RunFigures:
         """Bars of the entry conditions as last written down."""
         return figure.condition_bars(self._run.conditions, tuple(self._run.results.values()), size=self._size)
 
-    def strips(self) -> tuple[tuple[str, str], ...]:
-        """Title and SVG of each recording worth a look; rest readings of key cycles stand in their number line."""
-        found: list[tuple[str, str]] = []
+    def strips(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+        """Name and SVGs of each recording worth a look; rest readings of key cycles stand in their number line."""
+        found: list[tuple[str, tuple[str, ...]]] = []
         for name, saved in self._run.samples.items():
-            if "/" in name:
-                continue
-            for series in [s for s in saved.series if len(s) > 1][:_MOST]:
-                words = f"{series.signal.replace('-', ' ')}, {name.replace('/', ' ')}"
-                shades = self._windows(series, name)
-                found.append((words, figure.strip(series, title=words, shades=shades, size=self._size)))
+            seen = [s for s in saved.series if len(s) > 1][:_MOST]
+            if "/" not in name and seen:
+                found.append((name.replace("-", " "), tuple(self._strip(series, name) for series in seen)))
         return tuple(found)
+
+    def _strip(self, series: Series, name: str) -> str:
+        return figure.strip(series, shades=self._windows(series, name), size=self._size)
 
     def _windows(self, series: Series, name: str) -> tuple[figure.Shade, ...]:
         """Judged windows that lie in this recording; one that several criteria judged is shaded once."""

@@ -6,6 +6,8 @@ is not done again. Nothing here sends anything to a car but through ``run``.
 
 from __future__ import annotations
 
+import asyncio
+
 from asleft import __version__
 from asleft.book.loader import LoadedProcedure
 from asleft.book.procedure import Way
@@ -69,6 +71,10 @@ class JobLine:
         """
         try:
             await self._stages(order)
+        except asyncio.CancelledError:
+            message = say("job.interrupted", "interrupted from outside; it goes on where it stands")
+            self._journal.append(b.JobStopped("interrupted", message))
+            raise
         except AsleftError as error:
             await self._conversation.close_sessions()
             self._journal.append(b.JobStopped(error.code.value, say("job.stopped", "{why}", why=error.sentence())))
