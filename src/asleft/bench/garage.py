@@ -14,6 +14,7 @@ from .car import BenchCar
 #: Name -> "module:attribute" of a callable that makes the car from ``seed`` and further options.
 CARS: dict[str, str] = {
     "petrol": "asleft.bench.cars.petrol:PetrolCar",
+    "cable": "asleft.bench.cars.cable:CableCar",
 }
 
 

@@ -19,6 +19,7 @@ class LearnedRest(Learned, Protocol):
 
     def learn(self, value: float) -> bool:
         """Store a value if it lies within the limits; says whether it did."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -101,6 +102,9 @@ class CableThrottle:
         self.deposits *= 1.0 - min(max(fraction, 0.0), 1.0)
 
 
+_NOMINAL_CLOSED = CableThrottle(CableSpec(), 0, 0.0).closed_area_mm2
+
+
 class BypassControl:
     """What an older engine module does: sets the bypass, recognises the released pedal, learns the rest by hand.
 
@@ -164,13 +168,14 @@ class BypassControl:
         elif self.moving:
             self._watch(dt_s, pedal)
 
+    @staticmethod
+    def nominal_closed_mm2() -> float:
+        """Effective area of a nominal clean throttle with foot off and bypass shut, mm²."""
+        return _NOMINAL_CLOSED
+
     def _set_bypass(self, dt_s: float, idle_area_mm2: float) -> None:
         nominal = CableSpec()
-        closed = nominal.discharge * (
-            gap_area_mm2(nominal.bore_mm, nominal.gap_mm)
-            + plate_area_mm2(nominal.bore_mm, nominal.closed_deg, nominal.closed_deg + nominal.screw_deg)
-        )
-        wanted = min(1.0, max(0.0, (idle_area_mm2 - closed) / nominal.bypass_mm2))
+        wanted = min(1.0, max(0.0, (idle_area_mm2 - self.nominal_closed_mm2()) / nominal.bypass_mm2))
         step = 0.9 * dt_s
         self.throttle.bypass += min(step, max(-step, wanted - self.throttle.bypass))
 
