@@ -18,10 +18,12 @@ from asleft.model.step_more import (
     TypeIn,
     WaitUntil,
     Write,
+    any_effect_of,
 )
 
 from .check_conditions import condition_complaints
 from .form import file_key
+from .functions import hard_stop
 from .identifier import parse
 from .printed import any_bytes, two_bytes
 from .procedure import Procedure, Way
@@ -29,6 +31,16 @@ from .remark import Complaint, Path, nearest
 from .signal_units import SIGNAL_UNITS
 
 Rule = Callable[[Procedure], Iterator[Complaint]]
+
+
+def _hard_stop(procedure: Procedure) -> Iterator[Complaint]:
+    """Restraints, high voltage, security and odometer: read and verify only."""
+    stop = hard_stop(procedure.function, procedure.module)
+    if stop is None:
+        return
+    for path, step in _steps(procedure):
+        if any_effect_of(step).needs_receipt:
+            yield Complaint(path, "hard-stop", stop.value, "a step that reads, or the beside way with a question")
 
 
 def _identifier(procedure: Procedure) -> Iterator[Complaint]:
@@ -177,6 +189,7 @@ def _steps(procedure: Procedure) -> Iterator[tuple[Path, AnyStep]]:
 
 
 STEP_RULES: tuple[Rule, ...] = (
+    _hard_stop,
     _identifier,
     _rows,
     _signals,

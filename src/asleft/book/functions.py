@@ -25,6 +25,16 @@ class Kind(StrEnum):
     HIGH_VOLTAGE = "high-voltage"
 
 
+@unique
+class HardStop(StrEnum):
+    """Families in which this project reads and verifies only, with the reason."""
+
+    RESTRAINT = "this project writes nothing to a restraint module"
+    HIGH_VOLTAGE = "this project energises nothing and closes no contactor"
+    SECURITY = "keys and immobilisers are learned by an authorised party"
+    ODOMETER = "this project writes no distance"
+
+
 class Part(msgspec.Struct, frozen=True):
     """One part or form of a function.
 
@@ -195,6 +205,29 @@ FUNCTIONS: dict[str, Function] = {
         Function("resolver-learn", "drive motor position offset learn", _H, 4, _one("on-lift", 30, 14)),
     )
 }
+
+
+#: Functions in which nothing is written, started or controlled by wire.
+HARD_STOPS: dict[str, HardStop] = {
+    "seat-occupancy-zero": HardStop.RESTRAINT,
+    "airbag-config": HardStop.RESTRAINT,
+    "hv-isolation": HardStop.HIGH_VOLTAGE,
+    "hv-contactor": HardStop.HIGH_VOLTAGE,
+    "hv-balance": HardStop.HIGH_VOLTAGE,
+    "resolver-learn": HardStop.HIGH_VOLTAGE,
+    "immobiliser-key": HardStop.SECURITY,
+    "cluster-mileage": HardStop.ODOMETER,
+}
+
+#: Names of modules to which nothing is ever written, whatever the function.
+RESTRAINT_MODULES = frozenset({"restraint", "restraints", "airbag", "belt", "occupant"})
+
+
+def hard_stop(function: str, module: str) -> HardStop | None:
+    """The hard stop that holds for a function in a module; None without one."""
+    if module in RESTRAINT_MODULES:
+        return HardStop.RESTRAINT
+    return HARD_STOPS.get(function)
 
 
 def name_of(slug: str) -> str:

@@ -1,25 +1,26 @@
 """Lint: what is doubtful in a procedure that may be used, and what is not given.
 
 Errors are the loader's; a file with errors never gets here. Warnings are doubts a person should settle; gaps stand on
-the record as not given. Neither keeps a procedure from being used.
+the record as not given. Neither keeps a procedure from being used. ``lint_book`` looks at procedures beside each other.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
+from itertools import combinations
 
 from asleft.model.condition import ConditionKind
-from asleft.model.step import Clear, KeyCycle, Observe
-from asleft.model.step_more import any_effect_of
+from asleft.model.verdict import LimitOwner
 
+from .catalogue_entries import CAUTION_WORDS, catalogue
+from .functions import FUNCTIONS
+from .lint_steps import PLANNED_CLEAR, STEP_LINT, Rule, gap, warn
 from .loader import LoadedProcedure
-from .procedure import Procedure, SourceKind, Way
-from .remark import Complaint, Level, Path, Remark
+from .procedure import Applies, Procedure, SourceKind
+from .remark import Complaint, Path, Remark, nearest
 
-#: The one procedure that may clear: it ends the job.
-PLANNED_CLEAR = "planned-clear"
-
-Rule = Callable[[Procedure], Iterator[Complaint]]
+_SOURCE_FIELDS = ("title", "edition", "page", "entered_by")
+_NO_SOURCE = "common practice"
 
 
 def lint(loaded: LoadedProcedure) -> tuple[Remark, ...]:
@@ -28,82 +29,115 @@ def lint(loaded: LoadedProcedure) -> tuple[Remark, ...]:
     return tuple(sorted(found, key=lambda r: (r.line, r.field, r.code)))
 
 
-def _warn(path: Path, code: str, why: str, instead: str) -> Complaint:
-    return Complaint(path, code, why, instead, Level.WARNING)
+def lint_book(procedures: Sequence[LoadedProcedure]) -> tuple[Remark, ...]:
+    """Warnings about procedures that are for the same cars, beside those of each one."""
+    found = [remark for loaded in procedures for remark in lint(loaded)]
+    for a, b in combinations(procedures, 2):
+        if a.procedure.function == b.procedure.function and _overlap(a.procedure.applies, b.procedure.applies):
+            why = f"for some cars {a.procedure.id} is for the same function"
+            found.append(
+                b.lines.remark(warn(("applies",), "overlap", why, "years, engine or part numbers that part them"))
+            )
+    return tuple(found)
 
 
-def _gap(path: Path, code: str, why: str, instead: str) -> Complaint:
-    return Complaint(path, code, why, instead, Level.GAP)
+def _overlap(a: Applies, b: Applies) -> bool:
+    """Whether one car can be meant by both; without a make neither is for a car by itself."""
+    if not (a.make and b.make):
+        return False
+    for field in ("make", "model", "engine", "propulsion", "throttle"):
+        x, y = getattr(a, field), getattr(b, field)
+        if x and y and str(x).casefold() != str(y).casefold():
+            return False
+    return a.years is None or b.years is None or (a.years[0] <= b.years[1] and b.years[0] <= a.years[1])
+
+
+def _function(procedure: Procedure) -> Iterator[Complaint]:
+    function = FUNCTIONS.get(procedure.function)
+    if function is None:
+        if procedure.function != PLANNED_CLEAR:
+            near = nearest(procedure.function, tuple(FUNCTIONS)) or "one of the catalogue, if it is there"
+            yield warn(("function",), "function", f'"{procedure.function}" is not in the catalogue', near)
+        return
+    if procedure.risk < function.risk:
+        why = f"the catalogue gives this function risk {function.risk}"
+        yield warn(("risk",), "risk", why, f"risk: {function.risk}")
 
 
 def _source(procedure: Procedure) -> Iterator[Complaint]:
     source = procedure.source
     if source.kind is SourceKind.TEMPLATE:
         return
-    for field in ("title", "edition", "page", "entered_by"):
+    fields = ("title", "entered_by") if source.kind is SourceKind.WORKSHOP_NOTE else _SOURCE_FIELDS
+    for field in fields:
         if not getattr(source, field):
             key = field.replace("_", "-")
-            yield _gap(("source",), "source-gap", f"{key} is not given", f"{key}: as on the page")
+            yield gap(("source",), "source-gap", f"{key} is not given", f"{key}: as on the page")
     if not source.checked_by:
         why = "nobody has checked the numbers against the page"
-        yield _gap(("source",), "unchecked", why, "checked-by: a second person")
+        yield gap(("source",), "unchecked", why, "checked-by: a second person")
     elif source.checked_by == source.entered_by:
         why = "the same person entered and checked the numbers"
-        yield _warn(("source", "checked-by"), "self-checked", why, "a second person")
+        yield warn(("source", "checked-by"), "self-checked", why, "a second person")
 
 
 def _limits(procedure: Procedure) -> Iterator[Complaint]:
     for n, condition in enumerate(procedure.entry):
         path: Path = ("entry", n)
         if not condition.source:
-            yield _gap(
-                path, "no-source", f"{condition.id} has no source", "source: page, or common practice, no source"
+            instead = "source: the page, or common practice, no source"
+            yield gap(path, "no-source", f"{condition.id} has no source", instead)
+        measured = condition.kind is not ConditionKind.DECLARED
+        if measured and not condition.printed and not condition.source.startswith(_NO_SOURCE):
+            yield gap(path, "not-as-printed", f"{condition.id} lacks its printed form", "printed: as on the page")
+    for n, criterion in enumerate(procedure.criteria):
+        limits = getattr(criterion, "limits", None)
+        if limits is None:
+            continue
+        path = ("criteria", n, "limits")
+        if not limits.source:
+            yield gap(
+                path, "no-source", f"{criterion.id} has no source", "source: the page, or common practice, no source"
             )
-        if condition.kind is not ConditionKind.DECLARED and not condition.printed:
-            yield _gap(path, "not-as-printed", f"{condition.id} lacks its printed form", "printed: as on the page")
+        if limits.owner == LimitOwner.PRINTED.name.casefold() and not limits.printed:
+            yield gap(path, "not-as-printed", f"{criterion.id} lacks its printed form", "printed: as on the page")
 
 
 def _shape(procedure: Procedure) -> Iterator[Complaint]:
     if not procedure.ways.offered:
-        yield _gap((), "no-way", "no way of carrying it out has steps", "ways: …")
-    if not procedure.criteria:
-        yield _gap((), "no-proof", "no criteria: nothing would show that it worked", "criteria: …")
+        yield gap((), "no-way", "no way of carrying it out has steps", "ways: …")
+    if not procedure.criteria and procedure.function != PLANNED_CLEAR:
+        told = "only words show that it worked" if procedure.proof_in_words else "nothing would show that it worked"
+        yield gap((), "no-proof", told, "criteria: …")
     if not procedure.entry:
-        yield _gap((), "no-entry", "no entry conditions", "entry: …")
-    if not procedure.screening.block and not procedure.screening.expected:
-        yield _gap((), "no-screening", "no screening lists: every code would wait for a person", "screening: …")
+        yield gap((), "no-entry", "no entry conditions", "entry: …")
+    if not procedure.screening.block and not procedure.screening.expected and procedure.function != PLANNED_CLEAR:
+        yield gap((), "no-screening", "no screening lists: every code would wait for a person", "screening: …")
     if procedure.minutes is None:
-        yield _gap((), "no-minutes", "minutes are not given; the plan will ask", "minutes: {active: …, elapsed: …}")
+        yield gap((), "no-minutes", "minutes are not given; the plan will ask", "minutes: {active: …, elapsed: …}")
     if not procedure.state:
-        yield _gap((), "no-state", "the car state is not given; the plan will ask", "state: …")
-    if not procedure.causes:
-        yield _gap((), "no-causes", "no causes of failure", "causes: …")
-    if not procedure.after_interruption:
-        yield _gap((), "no-after", "nothing says what to do after an interruption", "after-interruption: …")
+        yield gap((), "no-state", "the car state is not given; the plan will ask", "state: …")
+    if procedure.function != PLANNED_CLEAR:
+        if not procedure.causes:
+            yield gap((), "no-causes", "no causes of failure", "causes: …")
+        if not procedure.after_interruption:
+            yield gap((), "no-after", "nothing says what to do after an interruption", "after-interruption: …")
 
 
-def _effects(procedure: Procedure) -> Iterator[Complaint]:
-    for way in Way:
-        steps = procedure.ways.all_steps(way)
-        acting = [n for n, step in enumerate(steps) if any_effect_of(step).needs_receipt]
-        if acting and not procedure.cautions:
-            why = "a step acts on the car and no caution stands before it"
-            yield _warn(("ways", way.value, acting[0]), "no-caution", why, "cautions: …")
-        if acting and not procedure.interlocks:
-            why = "a step acts on the car and nothing is watched meanwhile"
-            yield _warn(("ways", way.value, acting[0]), "no-interlock", why, "interlocks: …")
-        for n in acting:
-            if isinstance(steps[n], Clear) and procedure.function != PLANNED_CLEAR:
-                why = "clearing belongs to the plan, once, after the stationary learns"
-                yield _warn(("ways", way.value, n), "early-clear", why, "leave it to the planned clear")
+def _hazards(procedure: Procedure) -> Iterator[Complaint]:
+    entry = catalogue().get(procedure.function)
+    said = " ".join(procedure.cautions).casefold()
+    for hazard in entry.hazards if entry is not None else ():
+        if not any(word in said for word in CAUTION_WORDS[hazard]):
+            why = f"no caution speaks of {hazard.value.replace('-', ' ')}"
+            yield warn(("cautions",), "hazard", why, "the usual caution of the function's template")
 
 
-def _recordings(procedure: Procedure) -> Iterator[Complaint]:
-    for way in Way:
-        for n, step in enumerate(procedure.ways.all_steps(way)):
-            path: Path = ("ways", way.value, n)
-            if isinstance(step, Observe | KeyCycle) and step.signals and not step.save:
-                yield _warn(path, "not-kept", "what is recorded here is not kept", "save: a name")
-
-
-RULES: tuple[Rule, ...] = (_source, _limits, _shape, _effects, _recordings)
+RULES: tuple[Rule, ...] = (
+    _function,
+    _source,
+    _limits,
+    _shape,
+    _hazards,
+    *STEP_LINT,
+)

@@ -16,10 +16,11 @@ import msgspec
 from asleft.model.errors import Code, InputError
 
 from .check import check
-from .form import build, shape
-from .nodes import Map, Scalar, Tree, Unreadable, parse, read_text
+from .files import ProcedureError, struct_of, tree_of
 from .procedure import Procedure
-from .remark import Complaint, Level, Lines, Remark
+from .remark import Lines
+
+__all__ = ["LoadedProcedure", "ProcedureError", "load_procedure", "read_procedure"]
 
 
 class LoadedProcedure(msgspec.Struct, frozen=True):
@@ -38,16 +39,6 @@ class LoadedProcedure(msgspec.Struct, frozen=True):
     lines: Lines
 
 
-class ProcedureError(InputError):
-    """A procedure file that cannot be used; ``remarks`` holds every error in it."""
-
-    def __init__(self, remarks: tuple[Remark, ...]) -> None:
-        self.remarks = remarks
-        first, more = remarks[0], len(remarks) - 1
-        rest = first.rest + (f"; and {more} more" if more else "")
-        super().__init__(Code.PROCEDURE_BAD, rest, first.place)
-
-
 def load_procedure(path: Path) -> LoadedProcedure:
     """Read one file.
 
@@ -62,28 +53,9 @@ def load_procedure(path: Path) -> LoadedProcedure:
 
 def read_procedure(data: bytes, name: str) -> LoadedProcedure:
     """A procedure from the bytes of a file called ``name``. Raises ProcedureError."""
-    try:
-        text = read_text(data)
-        tree = parse(text)
-    except Unreadable as bad:
-        raise ProcedureError(tuple(_unread(name, line, c) for line, c in bad.complaints)) from None
-    shaped = shape(tree, Procedure)
-    lines = Lines(name, _id_of(tree), shaped.lines)
-    if shaped.complaints:
-        raise ProcedureError(tuple(lines.remark(c) for c in shaped.complaints))
-    procedure = build(shaped, Procedure)
-    if isinstance(procedure, Complaint):
-        raise ProcedureError((lines.remark(procedure),))
+    text, tree = tree_of(data, name)
+    procedure, lines = struct_of(tree, name, Procedure)
     complaints = check(procedure)
     if complaints:
         raise ProcedureError(tuple(sorted((lines.remark(c) for c in complaints), key=lambda r: r.line)))
     return LoadedProcedure(procedure, text, hashlib.sha256(data).hexdigest(), lines)
-
-
-def _id_of(tree: Tree) -> str:
-    found = tree.items.get("id") if isinstance(tree, Map) else None
-    return found.text if isinstance(found, Scalar) else "?"
-
-
-def _unread(name: str, line: int, complaint: Complaint) -> Remark:
-    return Remark(Level.ERROR, complaint.code, name, line, "?", "", complaint.why, complaint.instead)

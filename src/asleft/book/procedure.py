@@ -224,7 +224,8 @@ class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         interlocks: entry conditions that must keep holding.
         identifier: where the routine identifier comes from; None without a routine.
         ways: steps.
-        criteria: proof.
+        criteria: proof, measured.
+        proof_in_words: what else shows that it worked, seen by a person or on the tester's report.
         causes: of failure.
         edges: order rules of its own.
         after_interruption: what to do.
@@ -251,6 +252,7 @@ class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     identifier: RoutineIdentifier | None = None
     ways: Ways = Ways()
     criteria: tuple[Criterion, ...] = ()
+    proof_in_words: str = ""
     causes: tuple[Cause, ...] = ()
     edges: tuple[OrderEdge, ...] = ()
     after_interruption: str = ""

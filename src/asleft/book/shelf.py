@@ -24,6 +24,8 @@ from .remark import Level, Remark, nearest
 
 #: The procedures that come with the program: for cars of the fictional workshop.
 OWN_FOLDER = Path(__file__).parent / "data"
+#: A beginning for each function of the catalogue; for no car by itself.
+TEMPLATES = Path(__file__).parent / "templates"
 
 
 class Match(msgspec.Struct, frozen=True):
