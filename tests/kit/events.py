@@ -10,6 +10,7 @@ them. Example::
 
 from __future__ import annotations
 
+import hashlib
 import random
 from datetime import UTC, datetime, timedelta
 
@@ -17,6 +18,7 @@ from asleft.event import body as b
 from asleft.event.envelope import FORMAT, GENESIS, Event, event_hash, stored_bytes, type_of
 from asleft.model.condition import Condition, ConditionKind, ConditionResult, ConditionState
 from asleft.model.effect import Effect, Intent, Settle, Settlement
+from asleft.model.fact import Fact, FactKey
 from asleft.model.message import Message
 from asleft.model.module import Item, ModuleAddress, ModulePicture, ModuleState, Picture, PictureKind, differences
 from asleft.model.origin import ClockKind, Origin, WallTrust
@@ -42,7 +44,22 @@ BRAKES = ModuleAddress("brakes", 0x7E2, 0x7EA)
 CLUSTER = ModuleAddress("cluster", 0x7C0, 0x7C8)
 P2176 = TroubleCode("P2176", "engine", CodeKind.STORED, None, 0x2F, "throttle idle position not learned")
 RUN = "run-1"
-PROCEDURE_TEXT = "id: throttle-stop-learn-by-routine\nedition: 1\n"
+PROCEDURE_TEXT = """\
+id: throttle-stop-learn-by-routine
+function: throttle-stop-learn
+name: electronic throttle lower-stop learn
+revision: 3
+risk: 1
+source:
+  title: demo manual
+  edition: edition 2
+  page: 41 to 42
+  kind: fictional
+  entered-by: M. Okafor
+  checked-by: L. Brandt
+state: koeo
+ways: {}
+"""
 
 
 def fictional_vin(serial: str = "16S000417") -> str:
@@ -158,13 +175,21 @@ def picture(
     refused = Item("coding", "coding", absence=Absence(AbsenceKind.REFUSED, "", 0x33))
     unread = Absence(AbsenceKind.NOT_READ, "module silent")
     cluster = ModulePicture(CLUSTER, False, (), (refused,), codes_absence=unread)
-    values = {"control_module_voltage": 12.6, "coolant_temperature": 84.0, "throttle_absolute": 14.9, **readings}
+    values = {"control_module_voltage": 12.6, "coolant_temperature": 84.0, "throttle_absolute": 14.9}
+    values |= {"distance_with_lamp": 3.0, "warm_ups_since_clear": 2.0, "distance_since_clear": 41.0}
+    values |= {"time_with_lamp": 5.0, "time_since_clear": 63.0, **readings}
     units = {"control_module_voltage": ("V", 0.03), "coolant_temperature": ("°C", 1.0), "engine_speed": ("rpm", 3.1)}
+    units |= {"distance_with_lamp": ("km", 0.3), "distance_since_clear": ("km", 0.3)}
+    units |= {"warm_ups_since_clear": ("count", 0.0), "time_with_lamp": ("min", 0.3), "time_since_clear": ("min", 0.3)}
     taken = tuple(
         Reading(s.replace("_", "-"), v, *units.get(s, ("%", 0.2)), time_s=at_s, origin=Origin.BENCH, raw="410C0BB8")
         for s, v in values.items()
     )
-    notes = (Item("readiness", "readiness", "6 of 8 monitors complete"),)
+    notes = (
+        Item("engine.readiness.misfire", "engine: monitor misfire", "complete", "00076565"),
+        Item("engine.readiness.catalyst", "engine: monitor catalyst", "incomplete", "00076565"),
+        Item("engine.freeze-frame", "engine: freeze frame", "P2176 at 0 rpm, 84 °C"),
+    )
     return Picture(kind, at_s, at_s + 4.2, (engine, brakes, cluster), taken, notes)
 
 
@@ -309,8 +334,6 @@ CHANGED_BY_LEARN = "the lower stop is what the procedure learns"
 
 def started(run: str = RUN, way: str = "by-wire") -> b.RunStarted:
     """The one procedure begins."""
-    import hashlib
-
     digest = hashlib.sha256(PROCEDURE_TEXT.encode()).hexdigest()
     name = "electronic throttle lower-stop learn"
     procedure = "throttle-stop-learn-by-routine"
@@ -508,6 +531,92 @@ def interrupted_job() -> tuple[Event, ...]:
     return job.add(b.JobStopped("link-lost", lost)).done()
 
 
+def facts() -> tuple[Fact, ...]:
+    """One fact of every key, two where there may be more."""
+    photo = hashlib.sha256(b"photo").hexdigest()
+    k, measured, document, observed = FactKey, Evidence.MEASURED, Evidence.DOCUMENT, Evidence.OBSERVED
+    return (
+        Fact(k.WORKSHOP_ADDRESS, "4 Gable Street"),
+        Fact(k.WORKSHOP_LICENCE, "licence 0031"),
+        Fact(k.CUSTOMER, "customer 117"),
+        Fact(k.AMENDS, "none"),
+        Fact(k.PREVIOUS_RECORD, "GSM-2030-0099, head " + "0c" * 32),
+        Fact(k.PLATE, "GS 417", source="plate"),
+        Fact(k.ODOMETER_IN, "84112", "km", observed, "cluster display"),
+        Fact(k.ODOMETER_OUT, "84119", "km", measured, "PID A6"),
+        Fact(k.PROPULSION, "petrol"),
+        Fact(k.VARIANT, "five doors"),
+        Fact(k.TYRES, "195/65 R15, 2.3 bar all round", evidence=measured),
+        Fact(k.COMPLAINT, "idle goes up and down"),
+        Fact(k.WORK_BY, "this workshop, M. Okafor"),
+        Fact(k.PART_FITTED, "gasket ALD-11-204", evidence=document, source="delivery note", digest=photo),
+        Fact(k.DECLINED, "idle relearn declined by the customer"),
+        Fact(k.MODULE_REPORT, "listing of another tester", evidence=document, digest=photo),
+        Fact(k.OTHER_TESTER, "a hand tester, software level 12.4"),
+        Fact(k.INTERFACE, "CAN interface, serial 99-0412"),
+        Fact(k.INTERFACE_FIRMWARE, "2.1"),
+        Fact(k.INTERFACE_CHECKED, "2031-04-02, loop-back passed", evidence=measured),
+        Fact(k.PROGRAM_DIGEST, "5e" * 32),
+        Fact(k.GAUGE, "pressure gauge 7, due 2031-09"),
+        Fact(k.CLOCK_ERROR, "0.4", "s", measured, "network time"),
+        Fact(k.ROAD_DRIVER, "M. Okafor"),
+        Fact(k.ROAD_OBSERVER, "L. Brandt"),
+        Fact(k.ROAD_TIMES, "10:50 to 11:14 UTC"),
+        Fact(k.ROAD_DISTANCE, "7", "km", measured, "PID A6"),
+        Fact(k.ROAD_SPEEDS, "0 to 50 km/h: 70 %", evidence=measured),
+        Fact(k.ROAD_SPEEDS, "50 to 80 km/h: 30 %", evidence=measured),
+        Fact(k.ROAD_AMBIENT, "14", "°C", measured),
+        Fact(k.ROAD_SURFACE, "dry asphalt, light wind", evidence=observed),
+        Fact(k.ROAD_MONITORS, "misfire, fuel system"),
+        Fact(k.ROAD_CODES, "none", evidence=measured),
+        Fact(k.ROAD_REMARKS, "pulls away cleanly", evidence=observed),
+        Fact(k.ADVISORY, "air filter dirty", evidence=observed),
+        Fact(k.FOLLOW_UP, "look at the cold start tomorrow"),
+        Fact(k.SECOND_PERSON, "L. Brandt, delayed self-check"),
+        Fact(k.APPROVER, "L. Brandt"),
+        Fact(k.ACKNOWLEDGED, "signed at the counter", evidence=document, digest=photo),
+    )
+
+
+def full_job() -> tuple[Event, ...]:
+    """The demo job with every fact, a refusal, a repeat, an interlock that was lost, and a CANNOT TELL."""
+    job = up_to_plan(Job("GSM-2031-0421"))
+    job.add(*(b.FactStated(f) for f in facts()), actor="M. Okafor")
+    up_to_effect(job)
+    refused = say("effect.refused", "{why}", why="engine running, NRC 22")
+    job.add(b.EffectAnswered("intent-1", "7F3122", 0x22, refused))
+    job.add(b.EffectSettled("intent-1", Settlement.NOT_DONE, refused))
+    job.add(b.IntentWritten(learn_intent(id_="intent-1r", repeat_of="intent-1")))
+    job.add(b.EffectAnswered("intent-1r", "71010203", None, say("effect.answered", "the module took it")))
+    job.add(b.EffectSettled("intent-1r", Settlement.DONE, say("effect.stored", "the module says stored")))
+    lost = ConditionResult(
+        "supply", ConditionState.NOT_MET, job.now_s, 11.4, "V", -0.6, reason=say("x", "supply sagged")
+    )
+    job.add(b.ConditionsSeen(RUN, (lost,), "watched"))
+    job.add(b.ModuleTold(RUN, "engine", ModuleState.MOVING, say("module.moving", "the plate moves")))
+    job.add(b.ModuleTold(RUN, "engine", ModuleState.STORED, say("module.stored", "the module says stored")))
+    ask = Question("q-2", QuestionKind.EFFECT, say("clear.confirm", "Clear the trouble codes?"), ("clear",))
+    job.add(b.QuestionAsked(RUN, ask), b.QuestionAnswered(RUN, Answer("q-2", "clear", "M. Okafor")))
+    job.add(b.CodesCleared(RUN, ("engine", "brakes"), (P2176,), (), "planned clear after the stationary learns"))
+    job.add(b.StepStarted(RUN, "cycles", say("step.cycles", "five key cycles")))
+    job.add(b.SamplesTaken(RUN, "rest", rest_series()), after_s=60.0)
+    job.add(b.StepStopped(RUN, "cycles", StepOutcome.DONE, 61.0, say("step.done", "done")))
+    unknown = Judgement(
+        "rest-temperature",
+        "rest reading when warm",
+        Verdict.CANNOT_TELL,
+        OURS,
+        Rule.GUARDED,
+        reasons=(Reason.TOO_FEW,),
+        settles=say("settle.warm", "five more key cycles with a warm engine"),
+    )
+    job.add(*(b.CriterionJudged(RUN, j) for j in (*proof(), unknown)))
+    told = say("run.cannot-tell", "One criterion cannot be judged.")
+    job.add(b.RunEnded(RUN, RunEnd.COMPLETED, Verdict.CANNOT_TELL, told))
+    as_left(job)
+    return job.close("The functions listed were performed and judged as shown.")
+
+
 def hostile_job(nasty: str) -> tuple[Event, ...]:
     """A short job in which every free text is ``nasty``."""
     job = Job("GSM-2031-0666")
@@ -522,5 +631,6 @@ def hostile_job(nasty: str) -> tuple[Event, ...]:
     limits = Limits(None, 1.2, "%", LimitOwner.PRINTED, nasty, nasty)
     judged = Judgement("c", nasty, Verdict.FAIL, limits, Rule.SIMPLE, 3.0, 0.1, 0.9, 5, 5.0, sentence=say("x", nasty))
     job.add(b.CriterionJudged(RUN, judged), b.RunEnded(RUN, RunEnd.COMPLETED, Verdict.FAIL, say("x", nasty)))
+    job.add(b.FactStated(Fact(FactKey.PART_FITTED, nasty, nasty, source=nasty)))
     job.add(b.ItemLeftOpen(nasty, say("x", nasty)), b.Noted(say("x", nasty)), b.JobStopped(nasty, say("x", nasty)))
     return job.close(nasty, by=nasty)

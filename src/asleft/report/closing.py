@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+
 from asleft.event import body as b
 from asleft.model.verdict import StepOutcome, Verdict
 
@@ -9,6 +11,7 @@ from .figures import plan_figure
 from .front import car_text, open_lines, vin_facts
 from .parts import Cell, Fact, Facts, Line, Lines, Row, Section, Table, fact, row
 from .phrases import wall_text
+from .stated import ADVICE, CAR, HEADER, PEOPLE, REQUEST, TOOLS, group
 from .traced import Traced
 from .verdicts import outcomes
 from .words import Words
@@ -34,7 +37,15 @@ def record_and_car(record: Traced, w: Words) -> Section:
         rows.append(fact(w("order"), opened.order or w("car.not-said"), numbers))
         rows.append(fact(w("link"), opened.link, numbers))
         rows.append(fact(w("program"), opened.program, numbers))
-    return Section(w("record.title"), (Facts("", tuple(rows)),))
+    return Section(
+        w("record.title"),
+        (
+            Facts("", tuple(rows)),
+            *group(record, HEADER, w("header.title"), w),
+            *group(record, CAR, w("car.title"), w),
+            *group(record, TOOLS, w("tools.title"), w),
+        ),
+    )
 
 
 def needs(record: Traced, w: Words) -> Section:
@@ -50,7 +61,8 @@ def needs(record: Traced, w: Words) -> Section:
         rows.append(row(name, grade, why, procedure, events=events))
     head = tuple(w(h) for h in ("function", "grade", "reasons", "procedure"))
     table = Table("", head, (5, 2, 8, 4), tuple(rows), w("needs.none"))
-    return Section(w("needs.title"), (Lines("", items, w("done.none")), table))
+    asked = group(record, REQUEST, w("request.title"), w)
+    return Section(w("needs.title"), (Lines("", items, w("done.none")), *asked, table))
 
 
 def plan(record: Traced, w: Words) -> Section:
@@ -124,7 +136,8 @@ def exceptions(record: Traced, w: Words) -> Section:
 
 def still_open(record: Traced, w: Words) -> Section:
     """The whole list of what stays open."""
-    return Section(w("open.title"), (Lines("", tuple(open_lines(record, outcomes(record, w), w)), w("open.none")),))
+    lines = Lines("", tuple(open_lines(record, outcomes(record, w), w)), w("open.none"))
+    return Section(w("open.title"), (lines, *group(record, ADVICE, w("advice.title"), w)))
 
 
 def who_and_when(record: Traced, w: Words) -> Section:
@@ -136,7 +149,8 @@ def who_and_when(record: Traced, w: Words) -> Section:
         times = (wall_text(e.wall, e.wall_trust, w) for e in (first, last))
         rows.append(row(actor, str(len(theirs)), *times, events=tuple(dict.fromkeys((first.sequence, last.sequence)))))
     head = tuple(w(h) for h in ("actor", "events", "first", "last"))
-    return Section(w("who.title"), (Table("", head, (4, 1, 5, 5), tuple(rows)),))
+    signed = group(record, PEOPLE, w("people.title"), w)
+    return Section(w("who.title"), (Table("", head, (4, 1, 5, 5), tuple(rows)), *signed))
 
 
 def counts(record: Traced, w: Words) -> Section:
@@ -154,8 +168,14 @@ def counts(record: Traced, w: Words) -> Section:
     return Section(w("counts.title"), (Table("", head, (5, 2, 6), tuple(rows)),))
 
 
-def verify(head_hash: str, w: Words) -> Section:
+def verify(record: Traced, head_hash: str, attached: bytes | None, w: Words) -> Section:
     """How a stranger checks the paper against the record."""
     lines = tuple(Line(w(f"verify.{n}")) for n in range(1, 5))
     hashes = Facts("", (fact(w("head"), Cell(head_hash, "bytes")),))
-    return Section(w("verify.title"), (Lines("", lines), hashes, Lines("", (Line(w("head.proves")),))))
+    head = tuple(w(h) for h in ("files.file", "files.size", "files.digest"))
+    rows: list[Row] = []
+    if attached is not None:
+        digest = Cell(hashlib.sha256(attached).hexdigest(), "bytes")
+        rows.append(row("events.jsonl", str(len(attached)), digest, events=tuple(e.sequence for e in record.events)))
+    files = Table(w("files.title"), head, (3, 2, 10), tuple(rows), w("files.none"))
+    return Section(w("verify.title"), (Lines("", lines), hashes, files, Lines("", (Line(w("head.proves")),))))

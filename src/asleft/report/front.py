@@ -7,8 +7,17 @@ from __future__ import annotations
 
 import msgspec
 
-from asleft.event.body import DifferencesFound, ItemLeftOpen, JobClosed, JobOpened, NeedsFound, QuestionAsked
+from asleft.event.body import (
+    DifferencesFound,
+    FactStated,
+    ItemLeftOpen,
+    JobClosed,
+    JobOpened,
+    NeedsFound,
+    QuestionAsked,
+)
 from asleft.model.effect import Settlement
+from asleft.model.fact import FactKey
 from asleft.model.module import PictureKind
 from asleft.model.origin import Origin
 from asleft.model.verdict import Verdict
@@ -16,6 +25,7 @@ from asleft.model.verdict import Verdict
 from .keynumbers import key_numbers
 from .parts import Cell, Events, Fact, Facts, Front, Line, Lines, Row, Table, fact, row
 from .phrases import code_text, wall_text
+from .stated import short_fact
 from .text import everywhere, shortened
 from .traced import Traced
 from .verdicts import Outcome, not_run, outcome_cell, outcomes, result_word
@@ -52,7 +62,8 @@ def vin_facts(record: Traced, w: Words) -> list[Fact]:
     if body is None:
         return []
     vin = body.vehicle.vin
-    rows = [fact(w("vin"), f"{vin.text} ({w(f'vin.{vin.check.value}')})", opened)]
+    check = w(f"vin.{vin.check.value}")
+    rows = [fact(w("vin"), f"{vin.text} ({check})" if vin.text else check, opened)]
     return [*rows, _vin_match(record, vin.text, w)]
 
 
@@ -70,7 +81,9 @@ def open_lines(record: Traced, found: list[Outcome], w: Words) -> list[Line]:
         if answer is None:
             asked = record.numbers(QuestionAsked, lambda b, q=question: b.question.id == q.id)
             lines.append(Line(w("open.question", text=w.said(question.message)), asked, "open"))
-    return [*lines, *_unexplained(record, w)]
+    for event, body in record.of(FactStated, lambda b: b.fact.key in (FactKey.FOLLOW_UP, FactKey.DECLINED)):
+        lines.append(Line(f"{w(f'fact.{body.fact.key.value}')}: {body.fact.text}", (event.sequence,), "open"))
+    return [*lines, *_monitors(record, w), *_unexplained(record, w)]
 
 
 def car_text(record: Traced, w: Words) -> str:
@@ -85,6 +98,8 @@ def _facts(record: Traced, w: Words) -> Facts:
     numbers, opened = record.last(JobOpened)
     closing, closed = record.last(JobClosed)
     rows = [fact(w("car"), car_text(record, w), numbers), *vin_facts(record, w)]
+    for key in (FactKey.PLATE, FactKey.ODOMETER_IN, FactKey.ODOMETER_OUT, FactKey.COMPLAINT):
+        rows += short_fact(record, key, w)
     if opened is not None:
         start = record.events[numbers[0] - 1]
         if opened.order:
@@ -188,6 +203,8 @@ def _statement(record: Traced, w: Words) -> Facts:
         return Facts("", tuple(rows))
     rows.append(fact(w("statement"), w.said(closed.statement), numbers))
     rows.append(fact(w("performed-by"), closed.performed_by, numbers))
+    for key in (FactKey.SECOND_PERSON, FactKey.APPROVER, FactKey.ACKNOWLEDGED):
+        rows += short_fact(record, key, w)
     released = Cell(w("yes")) if closed.released else Cell(w("no"), "open")
     rows.append(Fact(w("released"), released, numbers))
     return Facts("", tuple(rows))
@@ -222,6 +239,14 @@ def _not_proved(record: Traced, found: list[Outcome], w: Words) -> list[Line]:
                 text = w("open.cannot-tell", name=judgement.name, settles=w.said(judgement.settles))
                 lines.append(Line(text, numbers, "cannot-tell"))
     return lines
+
+
+def _monitors(record: Traced, w: Words) -> list[Line]:
+    """Readiness monitors that the last picture found incomplete."""
+    numbers, picture = record.picture(PictureKind.AS_LEFT)
+    notes = picture.notes if picture else ()
+    names = [n.name for n in notes if "readiness" in n.key and n.value.lower() in ("incomplete", "not complete")]
+    return [Line(w("monitors.open", names=", ".join(names)), numbers, "open")] if names else []
 
 
 def _unexplained(record: Traced, w: Words) -> list[Line]:

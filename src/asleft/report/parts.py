@@ -130,6 +130,7 @@ class View(msgspec.Struct, frozen=True):
         notes: sentences under the heading (draft, bench, replay).
         head_hash: hash of the last event, hexadecimal; generated: issue time as printed.
         labels: fixed words that the layout itself needs.
+        letterhead: the workshop's lines under its name, from the profile.
     """
 
     language: str
@@ -148,6 +149,7 @@ class View(msgspec.Struct, frozen=True):
     front: Front
     sections: tuple[Section, ...]
     labels: dict[str, str]
+    letterhead: tuple[str, ...] = ()
 
 
 def row(*cells: str | Cell, events: Events = (), note: str = "") -> Row:

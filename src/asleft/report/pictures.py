@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
-from asleft.event.body import CodesCleared, CodesScreened, DifferencesFound
+from asleft.event.body import CodesCleared, CodesScreened, DifferencesFound, QuestionAnswered
 from asleft.model.module import ModulePicture, Picture, PictureKind
+from asleft.model.reading import Reading
 from asleft.model.trouble import TroubleCode
 from asleft.model.work import ScreenClass
 
 from .keynumbers import signal_name
 from .parts import Block, Cell, Events, Fact, Facts, Row, Section, Table, fact, row
-from .phrases import absence_text, code_text, item_text, reading_text
+from .phrases import absence_text, code_text, item_text, reading_text, wall_text
 from .traced import Traced
 from .words import Words
 
@@ -30,12 +31,12 @@ def pictures(record: Traced, w: Words) -> Section:
     blocks: list[Block] = [Facts(w("pictures.when"), tuple(_when(record, kind, w) for kind in KINDS))]
     for name in dict.fromkeys(m.address.name for _, p in taken.values() for m in p.modules):
         blocks.append(_module(name, taken, w))
-    readings = {k: {r.signal: reading_text(r, w) for r in p.readings} for k, (_, p) in taken.items()}
+    readings = {k: {_reading_name(r, w): reading_text(r, w) for r in p.readings} for k, (_, p) in taken.items()}
     if any(readings.values()):
-        blocks.append(_side_by_side(w("pictures.readings"), readings, taken, signal_name, w))
+        blocks.append(_side_by_side(w("pictures.readings"), readings, taken, w))
     notes = {k: {i.name: item_text(i, w) for i in p.notes} for k, (_, p) in taken.items()}
     if any(notes.values()):
-        blocks.append(_side_by_side(w("pictures.notes"), notes, taken, str, w))
+        blocks.append(_side_by_side(w("pictures.notes"), notes, taken, w))
     return Section(w("pictures.title"), tuple(blocks))
 
 
@@ -64,12 +65,18 @@ def screening(record: Traced, w: Words) -> Section:
 
 def clears(record: Traced, w: Words) -> Section:
     """Every clear that happened: modules, what it removed, what stayed, why."""
-    head = tuple(w(h) for h in ("clear.modules", "clear.removed", "clear.remaining", "clear.reason"))
+    names = ("clear.when", "clear.modules", "clear.removed", "clear.remaining", "clear.reason", "clear.by")
+    head = tuple(w(h) for h in names)
     rows: list[Row] = []
     for event, body in record.of(CodesCleared):
+        when = wall_text(event.wall, event.wall_trust, w)
         texts = (", ".join(body.modules), _codes(body.removed, w), _codes(body.remaining, w), body.reason)
-        rows.append(row(*texts, events=(event.sequence,)))
-    return Section(w("clears.title"), (Table("", head, (3, 4, 4, 4), tuple(rows), w("clears.none")),))
+        asked = record.of(QuestionAnswered, lambda b, run=body.run: b.run == run)
+        before = [(e, a) for e, a in asked if e.sequence < event.sequence]
+        by = before[-1][1].answer.by if before else event.actor
+        events = (*(e.sequence for e, _ in before[-1:]), event.sequence)
+        rows.append(row(when, *texts, by, events=events))
+    return Section(w("clears.title"), (Table("", head, (3, 3, 4, 4, 3, 3), tuple(rows), w("clears.none")),))
 
 
 def _codes(codes: Iterable[TroubleCode], w: Words) -> str:
@@ -83,7 +90,14 @@ def _when(record: Traced, kind: PictureKind, w: Words) -> Fact:
     if picture.not_taken:
         return fact(w(kind.value), Cell(w("not-taken.reason", reason=picture.not_taken), "open"), numbers)
     span = w("pictures.span", start=w.n.fixed(picture.start_s), stop=w.n.fixed(picture.stop_s))
+    opened = record.state.opened
+    if opened and any(m.responded for m in picture.modules):
+        span = f"{span}; {w('pictures.by-wire', link=opened.link)}"
     return fact(w(kind.value), span, numbers)
+
+
+def _reading_name(reading: Reading, w: Words) -> str:
+    return f"{signal_name(reading.signal)}, {w(f'evidence.{reading.evidence.value}')}"
 
 
 def _module(name: str, taken: _Taken, w: Words) -> Table:
@@ -94,7 +108,7 @@ def _module(name: str, taken: _Taken, w: Words) -> Table:
         if module is not None:
             address = module.address.text
             facts[kind] = _module_facts(module, w)
-    return _side_by_side(w("pictures.module", module=address), facts, taken, str, w)
+    return _side_by_side(w("pictures.module", module=address), facts, taken, w)
 
 
 def _module_facts(module: ModulePicture, w: Words) -> dict[str, str]:
@@ -112,9 +126,8 @@ def _code(code: TroubleCode, w: Words) -> str:
     return f"{code_text(code, w)}{status}"
 
 
-def _side_by_side(
-    title: str, facts: dict[PictureKind, dict[str, str]], taken: _Taken, name: Callable[[str], str], w: Words
-) -> Table:
+def _side_by_side(title: str, facts: dict[PictureKind, dict[str, str]], taken: _Taken, w: Words) -> Table:
+    absent = w("absent")
     rows: list[Row] = []
     for key in dict.fromkeys(k for f in facts.values() for k in f):
         texts: list[str] = []
@@ -124,9 +137,9 @@ def _side_by_side(
             if kind not in taken:
                 texts.append(w("not-taken"))
                 continue
-            texts.append(here[key] if here and key in here else w("absent"))
+            texts.append(here[key] if here and key in here else absent)
             events += taken[kind][0] if here and key in here else ()
-        rows.append(row(name(key), *texts, events=tuple(events)))
+        rows.append(row(key, *texts, events=tuple(events)))
     head = (w("item"), *(w(k.value) for k in KINDS))
     return Table(title, head, (3, 4, 4, 4), tuple(rows))
 

@@ -54,12 +54,3 @@ class Profile(msgspec.Struct, frozen=True):
         if tag not in LOCALES:
             raise InputError(Code.LANGUAGE_UNKNOWN, f"{tag!r}; there are: {', '.join(LOCALES)}")
         return LOCALES[tag]
-
-    @property
-    def mark_format(self) -> str:
-        """``svg`` or ``png``, by its first bytes. Raises InputError (mark-unreadable)."""
-        if self.mark.startswith(b"\x89PNG\r\n\x1a\n"):
-            return "png"
-        if b"<svg" in self.mark[:1000]:
-            return "svg"
-        raise InputError(Code.MARK_UNREADABLE, f"{len(self.mark)} bytes, neither SVG nor PNG")

@@ -13,6 +13,7 @@ from .keynumbers import signal_name
 from .parts import Block, Cell, Events, Fact, Facts, Line, Lines, Row, Section, Table, fact, row
 from .phrases import condition_text, wall_text
 from .proofs import criteria
+from .sources import procedure_facts
 from .traced import Traced
 from .verdicts import Outcome, outcome_cell, outcomes
 from .words import Words
@@ -57,7 +58,7 @@ def _head(record: Traced, outcome: Outcome, w: Words) -> Facts:
         fact(w("function"), started.function, here),
         fact(w("run.procedure"), started.procedure, here),
         fact(w("way"), w(f"way.{started.way}") if w.knows(f"way.{started.way}") else started.way, here),
-        fact(w("run.digest"), Cell(started.digest, "bytes"), here),
+        *procedure_facts(started, here, w),
         fact(w("run.started"), wall_text(event.wall, event.wall_trust, w), here),
         *_identifier(record, started.run, w),
     ]
@@ -114,6 +115,8 @@ def _conditions(record: Traced, run: str, w: Words) -> list[Table]:
 
 def _condition(condition: Condition | None, key: str, event: int, result: ConditionResult | None, w: Words) -> Row:
     name = condition.text if condition else key
+    if condition and condition.signal:
+        name = f"{name} [{signal_name(condition.signal)}]"
     limit, source = condition_text(condition, w), condition.source if condition else ""
     if result is None:
         return row(name, limit, "", Cell(w("condition.not-seen"), "open"), "", source, events=(event,))

@@ -22,6 +22,7 @@ import typst
 from asleft.event.envelope import Event, event_hash
 from asleft.model.errors import Code, InputError, RecordError
 
+from .mark import as_svg
 from .parts import View
 from .profile import Profile
 from .text import breakable, everywhere, visible
@@ -55,21 +56,27 @@ def typeset(
         InputError (paper-unknown, time-unreadable).
     """
     _check(events, head_hash, record)
-    seen = view(events, head_hash, generated=generated, attached=record is not None, profile=profile)
-    return set_view(seen, paper=paper, generated=generated, record=record)
+    if profile and profile.redacted:
+        record = None
+    seen = view(events, head_hash, generated=generated, attached=record, profile=profile)
+    mark = profile.mark if profile else b""
+    return set_view(seen, paper=paper, generated=generated, record=record, mark=mark)
 
 
-def set_view(seen: View, *, paper: str, generated: str, record: bytes | None) -> bytes:
+def set_view(seen: View, *, paper: str, generated: str, record: bytes | None, mark: bytes = b"") -> bytes:
     """A view as PDF/A-3a. Signs that no font at hand can draw are shown by number."""
     at = _when(generated)
     if paper not in PAPERS:
         raise InputError(Code.PAPER_UNKNOWN, paper)
+    kept = {"events.jsonl": record} if record is not None else {}
+    if mark:
+        kept["mark.svg"] = drawable(mark)
     try:
-        return _compile(seen, paper, at, record, frozenset())
+        return _compile(seen, paper, at, kept, frozenset())
     except typst.TypstError as error:
         if not _about_a_sign(error.message):
             raise
-    return _compile(seen, paper, at, record, _missing(seen))
+    return _compile(seen, paper, at, kept, _missing(seen))
 
 
 def _check(events: Sequence[Event], head_hash: str, record: bytes | None) -> None:
@@ -90,15 +97,25 @@ def _when(generated: str) -> datetime:
     return at.astimezone(UTC) if at.tzinfo else at.replace(tzinfo=UTC)
 
 
-def _compile(seen: View, paper: str, at: datetime, record: bytes | None, missing: frozenset[str]) -> bytes:
+def _compile(seen: View, paper: str, at: datetime, kept: dict[str, bytes], missing: frozenset[str]) -> bytes:
     plain = cast("dict[str, object]", msgspec.to_builtins(seen))
     data = everywhere(plain, lambda text: breakable(visible(text, missing)))
-    sources = {"main.typ": _layout(), "data.json": msgspec.json.encode(data)}
-    if record is not None:
-        sources["events.jsonl"] = record
-    inputs = {"paper": PAPERS[paper], "attached": "no" if record is None else "yes"}
+    sources = {"main.typ": _layout(), "data.json": msgspec.json.encode(data), **kept}
+    mark = "mark.svg" if "mark.svg" in kept else ""
+    inputs = {"paper": PAPERS[paper], "attached": "yes" if "events.jsonl" in kept else "no", "mark": mark}
     compiler = _compiler(sources, inputs)
     return cast("bytes", compiler.compile(format="pdf", pdf_standards=[STANDARD], timestamp=at))
+
+
+def drawable(mark: bytes) -> bytes:
+    """A workshop's mark as SVG. Raises InputError (mark-unreadable): damaged, or letters no font here draws."""
+    drawing = as_svg(mark)
+    sources = {"main.typ": b'#set document(title: "x")\n#image("mark.svg", alt: "x")', "mark.svg": drawing}
+    try:
+        _compiler(sources, {}).compile(format="pdf", pdf_standards=[STANDARD])
+    except (typst.TypstError, RuntimeError) as error:
+        raise InputError(Code.MARK_UNREADABLE, str(error)) from None
+    return drawing
 
 
 def _missing(seen: View) -> frozenset[str]:

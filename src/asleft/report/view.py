@@ -17,7 +17,9 @@ from . import closing, pictures
 from .front import front
 from .parts import Line, Section, View
 from .profile import Profile
+from .redact import redacted
 from .runs import questions_outside, runs
+from .stated import road_test
 from .traced import Traced
 from .words import Words
 
@@ -30,7 +32,7 @@ def view(
     head_hash: str,
     *,
     generated: str,
-    attached: bool = False,
+    attached: bytes | None = None,
     profile: Profile | None = None,
 ) -> View:
     """What the report of these events says.
@@ -39,14 +41,16 @@ def view(
         events: all events of one job from the first, in order.
         head_hash: hash of the last event, hexadecimal.
         generated: issue time, RFC 3339; the caller's, because there is no clock here.
-        attached: whether the record itself goes with the paper.
+        attached: bytes of events.jsonl when they go with the paper.
         profile: language, numbers, units, letterhead.
     Raises: RecordError (record-damaged): no events, another job's among them, a gap.
     """
+    if profile and profile.redacted:
+        attached = None
     record, w = Traced(events), Words(profile)
     state = record.state
     status = "draft" if state.closed is None else "closed" if state.closed.released else "not-released"
-    return View(
+    seen = View(
         language=w.language,
         title=w("title" if state.closed else "title.draft"),
         subtitle=w(f"status.{status}" if state.closed else "title"),
@@ -60,10 +64,12 @@ def view(
         vin=state.vehicle.vin.text if state.vehicle else "",
         head_hash=head_hash,
         generated=w("generated", time=w.n.wall(generated)),
-        front=front(record, head_hash, attached, w),
-        sections=_sections(record, head_hash, w),
+        front=front(record, head_hash, attached is not None, w),
+        sections=_sections(record, head_hash, attached, w),
         labels={name: w(name) for name in _LABELS},
+        letterhead=profile.letterhead if profile else (),
     )
+    return redacted(seen, record) if w.redacted else seen
 
 
 def _notes(record: Traced, w: Words) -> tuple[Line, ...]:
@@ -76,10 +82,12 @@ def _notes(record: Traced, w: Words) -> tuple[Line, ...]:
         text = w("draft.stopped", reason=f"{stopped.reason}. {w.said(stopped.message)}")
         numbers = record.numbers(type(stopped))[-1:]
         notes.append(Line(text, numbers, "open"))
+    if w.redacted:
+        notes.append(Line(w("redacted.note")))
     return tuple(notes)
 
 
-def _sections(record: Traced, head_hash: str, w: Words) -> tuple[Section, ...]:
+def _sections(record: Traced, head_hash: str, attached: bytes | None, w: Words) -> tuple[Section, ...]:
     return (
         closing.record_and_car(record, w),
         closing.needs(record, w),
@@ -90,9 +98,10 @@ def _sections(record: Traced, head_hash: str, w: Words) -> tuple[Section, ...]:
         *(s for s in (questions_outside(record, w),) if s.blocks),
         *runs(record, w),
         pictures.clears(record, w),
+        road_test(record, w),
         closing.exceptions(record, w),
         closing.still_open(record, w),
         closing.who_and_when(record, w),
         closing.counts(record, w),
-        closing.verify(head_hash, w),
+        closing.verify(record, head_hash, attached, w),
     )

@@ -34,6 +34,7 @@ class Words:
         if profile.language not in TABLES:
             raise InputError(Code.LANGUAGE_UNKNOWN, f"{profile.language!r}; there are: {', '.join(TABLES)}")
         self.language = profile.language
+        self.redacted = profile.redacted
         self.n = Numbers(profile.place, customary=profile.customary)
         self._table = TABLES[profile.language]
         self._said = SAID[profile.language]

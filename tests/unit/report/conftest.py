@@ -14,6 +14,17 @@ if str(TESTS) not in sys.path:
     sys.path.insert(0, str(TESTS))
 
 
+def read_text(pdf: bytes, folder: Path, page: int | None = None) -> str:
+    """What a reader reads, cell by cell; line breaks folded to spaces. Skips where poppler is absent."""
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler-utils) is not on this machine")
+    file = folder / "report.pdf"
+    file.write_bytes(pdf)
+    pages = [] if page is None else ["-f", str(page), "-l", str(page)]
+    done = subprocess.run(["pdftotext", "-raw", *pages, str(file), "-"], capture_output=True, check=True)
+    return " ".join(done.stdout.decode().replace("\u200b", "").split())
+
+
 class Reader:
     """Text and pages of a PDF by programs that know nothing of this project (poppler)."""
 
@@ -21,17 +32,11 @@ class Reader:
         self._folder = folder
 
     def text(self, pdf: bytes, page: int | None = None) -> str:
-        """What a reader reads, laid out; line breaks folded to spaces."""
-        file = self._folder / "report.pdf"
-        file.write_bytes(pdf)
-        pages = [] if page is None else ["-f", str(page), "-l", str(page)]
-        done = subprocess.run(["pdftotext", "-raw", *pages, str(file), "-"], capture_output=True, check=True)
-        return " ".join(done.stdout.decode().replace("\u200b", "").split())
+        """What a reader reads."""
+        return read_text(pdf, self._folder, page)
 
 
 @pytest.fixture
 def reader(tmp_path: Path) -> Reader:
     """poppler's pdftotext; its absence is a skip."""
-    if shutil.which("pdftotext") is None:
-        pytest.skip("pdftotext (poppler-utils) is not on this machine")
     return Reader(tmp_path)

@@ -252,3 +252,66 @@ def test_issue_time_with_parts_of_a_second_and_a_zone(reader: Reader) -> None:
     with pikepdf.open(io.BytesIO(pdf)) as opened:
         assert str(opened.docinfo["/CreationDate"]).startswith("D:20310417120000")
     assert "issued 2031-04-17 14:00:00 +02:00" in reader.text(pdf, 1)
+
+
+SVG = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect width="10" height="10" fill="#123456"/></svg>'
+PNG = bytes.fromhex(
+    "89504e470d0a1a0a0000000d4948445200000001000000010802000000907753de0000000c49444154789c63f8cfc0000003010100c9fe92ef"
+    "0000000049454e44ae426082"
+)
+
+
+@pytest.mark.parametrize("mark", [SVG, PNG], ids=["svg", "png"])
+def test_letterhead_and_mark(mark: bytes, reader: Reader) -> None:
+    """The workshop's own lines and its picture, with a text for whoever does not see it; still PDF/A."""
+    events = kit.replay_job()
+    profile = Profile(letterhead=("4 Gable Street #1", "Licence $0031$"), mark=mark)
+    pdf = typeset(events, kit.head_hash(events), generated=AT, profile=profile)
+    assert "4 Gable Street #1 Licence $0031$" in reader.text(pdf, 1)
+    with pikepdf.open(io.BytesIO(pdf)) as opened, opened.open_metadata() as metadata:
+        assert metadata["pdfaid:conformance"] == "A"
+    assert len(pdf) > len(typeset(events, kit.head_hash(events), generated=AT))
+
+
+@pytest.mark.parametrize(
+    "mark",
+    [b"GIF89a", b"", PNG[:40], b"<svg", b'<svg xmlns="http://www.w3.org/2000/svg"><text>\xf0\x9f\x98\x80</text></svg>'],
+    ids=["gif", "none", "cut png", "cut svg", "no glyph"],
+)
+def test_a_mark_that_cannot_be_printed_is_a_clear_error(mark: bytes) -> None:
+    events = kit.replay_job()
+    if not mark:
+        assert typeset(events, kit.head_hash(events), generated=AT, profile=Profile(mark=mark))
+        return
+    with pytest.raises(AsleftError) as error:
+        typeset(events, kit.head_hash(events), generated=AT, profile=Profile(mark=mark))
+    assert error.value.code is Code.MARK_UNREADABLE
+
+
+def test_a_redacted_copy_names_no_car_and_no_customer(reader: Reader) -> None:
+    """The last eight signs of the VIN, nothing of the customer, no record inside; the judgement is all there."""
+    events = kit.full_job()
+    profile = Profile(redacted=True)
+    pdf = typeset(events, kit.head_hash(events), generated=AT, record=kit.record_bytes(events), profile=profile)
+    text = reader.text(pdf)
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        assert not list(opened.attachments)
+        assert kit.VIN not in str(opened.docinfo)
+    assert kit.VIN not in text
+    assert kit.VIN.encode().hex().upper() not in text
+    assert kit.VIN[-8:] in text
+    for personal in ("GS 417", "customer 117", "idle goes up and down", "signed at the counter"):
+        assert personal not in text, personal
+    assert "Redacted copy" in reader.text(pdf, 1)
+    assert "CANNOT TELL" in text
+
+
+def test_a_german_paper_for_letter_size(reader: Reader) -> None:
+    events = kit.demo_job()
+    pdf = typeset(events, kit.head_hash(events), paper="letter", generated=AT, profile=Profile(language="de"))
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        assert opened.Root.Lang == "de"
+    text = reader.text(pdf)
+    assert "PRÜFSTAND" in reader.text(pdf, 1)
+    assert "[nicht übersetzt]" in text
+    assert "NICHT GETAN" in text

@@ -19,6 +19,7 @@ from kit import events as kit
 
 JOBS = {
     "demo": kit.demo_job,
+    "full": kit.full_job,
     "fail": kit.fail_job,
     "replay": kit.replay_job,
     "interrupted": kit.interrupted_job,
