@@ -51,12 +51,14 @@ class InLoopNode:
         name: for messages and faults.
         sent: called with each own frame when it is on the wire completely.
         error_count: transmit error counter; above 255 the node is bus off.
+        left: it took itself away for good.
     """
 
     def __init__(self, bus: InLoopBus, name: str, listener: Listener, queue_length: int) -> None:
         self.name = name
         self.sent: Callable[[CanFrame], None] | None = None
         self.error_count = 0
+        self.left = False
         self.queue: deque[CanFrame] = deque()
         self.listener: Listener = listener
         self._bus = bus
@@ -71,6 +73,8 @@ class InLoopNode:
         """Queue a frame. Raises LinkError: bus off, left, queue full, or CAN FD."""
         if frame.fd:
             raise LinkError(Code.FRAME_INVALID, "this bench bus has no CAN FD", where=self.name)
+        if self.left:
+            raise LinkError(Code.LINK_LOST, "it has left the bus", where=self.name)
         if self.bus_off:
             raise LinkError(Code.LINK_LOST, "bus off", where=self.name)
         if len(self.queue) >= self._queue_length:
@@ -162,6 +166,7 @@ class InLoopBus:
 
     def remove(self, node: InLoopNode) -> None:
         """Take a node away."""
+        node.left = True
         if node in self._nodes:
             self._nodes.remove(node)
         self._drop_queue(node)

@@ -32,6 +32,8 @@ from asleft.model.errors import Code, InputError
 from asleft.ports.bus import Bus
 from asleft.ports.clock import Clock, Timer
 
+from .bus import InLoopBus
+from .gateway import Gateway, GatewaySettings
 from .kline import KLine
 from .kwp import KwpModule
 from .module import ControlModule
@@ -96,10 +98,22 @@ class CarBase:
         name: name of the car.
         modules: its control modules.
         tick_s: period of the fixed tick (physics, then each module's `ControlModule.poll`), s.
+        wiring: buses behind a gateway; modules that stand in none of them are on the plug's bus.
+
+    Attributes: gateway: once attached, the gateway, if there is one. buses: its inner buses by name.
     """
 
-    def __init__(self, name: str, modules: Sequence[AnyModule], tick_s: float = 0.1) -> None:
+    def __init__(
+        self,
+        name: str,
+        modules: Sequence[AnyModule],
+        tick_s: float = 0.1,
+        wiring: GatewaySettings | None = None,
+    ) -> None:
         self.name = name
+        self.gateway: Gateway | None = None
+        self.buses: dict[str, InLoopBus] = {}
+        self._wiring = wiring
         self.modules: Sequence[AnyModule] = tuple(modules)
         self.tick_s = tick_s
         self._clock: Clock | None = None
@@ -119,12 +133,27 @@ class CarBase:
             raise InputError(Code.ACT_UNKNOWN, f"{lines[0].name} is on a K-line, and there is none", where=self.name)
         self._start_s = clock.now() - self._start_s
         self._clock = clock
+        inner = self._wire(bus, clock)
         for module in self.modules:
             if not isinstance(module, KwpModule):
-                module.attach(bus, clock, refresh=self.advance)
+                place = inner.get(module.name)
+                module.attach(place or bus, clock, refresh=self.advance)
+                if place is not None and self.gateway is not None:
+                    self.gateway.route(place, module.address)
             elif line is not None:
                 module.attach_line(line, clock, refresh=self.advance)
         self._schedule_tick()
+
+    def _wire(self, plug: Bus, clock: Clock) -> dict[str, InLoopBus]:
+        """Make gateway and inner buses; gives the inner bus of each module that has one."""
+        if self._wiring is None:
+            return {}
+        rules = self._wiring
+        self.gateway = Gateway(
+            clock, plug, limit=rules.limit, overload=rules.overload, delay_s=rules.delay_s, denied=rules.denied
+        )
+        self.buses = {name: InLoopBus(clock, inner.bitrate) for name, inner in rules.buses.items()}
+        return {module: self.buses[name] for name, inner in rules.buses.items() for module in inner.modules}
 
     def detach(self) -> None:
         """Leave the bus and stop all timers; the car can be attached again."""
@@ -135,6 +164,9 @@ class CarBase:
             self._timer.cancel()
         for module in self.modules:
             module.detach()
+        if self.gateway is not None:
+            self.gateway.close()
+            self.gateway = None
         self._start_s = self.now_s()
         self._clock = None
 

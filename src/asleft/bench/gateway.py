@@ -11,11 +11,13 @@ A request is in flight from its first frame until its answer is complete (respon
 
 from __future__ import annotations
 
+import contextlib
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum, unique
 
+from asleft.model.errors import LinkError
 from asleft.model.frame import CanFrame
 from asleft.ports.bus import Bus, BusNode
 from asleft.ports.clock import Clock, Timer
@@ -34,6 +36,25 @@ class Overload(StrEnum):
     REFUSE = "refuse"
     QUEUE = "queue"
     DROP = "drop"
+
+
+@dataclass(frozen=True)
+class InnerBus:
+    """A bus behind a car's gateway: bit rate, and the names of the modules on it."""
+
+    modules: tuple[str, ...]
+    bitrate: int = 500_000
+
+
+@dataclass(frozen=True)
+class GatewaySettings:
+    """How a car's gateway is built: inner buses by name, and what `Gateway` takes."""
+
+    buses: Mapping[str, InnerBus]
+    limit: int = 8
+    overload: Overload = Overload.QUEUE
+    delay_s: float = 0.0005
+    denied: frozenset[int] = frozenset()
 
 
 @dataclass
@@ -106,6 +127,15 @@ class Gateway:
         self._by_request[address.request, address.extended] = route
         self._by_response[address.response, address.extended] = route
         self._functional.update((number, address.extended) for number in address.functional)
+
+    def close(self) -> None:
+        """Leave all buses and forget what is under way."""
+        self._outer.leave()
+        for node in self._inner.values():
+            node.leave()
+        for route in self._by_request.values():
+            if route.timer is not None:
+                route.timer.cancel()
 
     @property
     def in_flight(self) -> int:
@@ -200,5 +230,8 @@ class Gateway:
                     self._pass(waiting.inner, frame)
 
     def _pass(self, node: BusNode, frame: CanFrame) -> None:
-        send: Callable[[], None] = lambda: node.send(CanFrame(frame.id, frame.data, frame.extended))  # noqa: E731
+        def send() -> None:
+            with contextlib.suppress(LinkError):  # a bus that is off or full swallows it, as a gateway would
+                node.send(CanFrame(frame.id, frame.data, frame.extended))
+
         self._clock.call_at(self._clock.now() + self._delay_s, send)

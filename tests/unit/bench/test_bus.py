@@ -99,6 +99,8 @@ def test_who_left_hears_and_sends_nothing(clock: StepClock, bus: InLoopBus) -> N
     ear.send(ANSWER)
     clock.run_until(1.0)
     assert heard == []
+    with pytest.raises(LinkError, match="left"):
+        leaver.send(REQUEST)
 
 
 def test_counts_bits_and_load(clock: StepClock, bus: InLoopBus) -> None:

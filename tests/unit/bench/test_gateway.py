@@ -6,8 +6,9 @@ import pytest
 
 from asleft.bench.address import Address
 from asleft.bench.bus import InLoopBus
+from asleft.bench.car import CarBase
 from asleft.bench.clock import StepClock
-from asleft.bench.gateway import Gateway, Overload
+from asleft.bench.gateway import Gateway, GatewaySettings, InnerBus, Overload
 from asleft.bench.identifiers import Write, stored, text
 from asleft.bench.module import ControlModule, Timing
 
@@ -129,3 +130,36 @@ def test_functional_requests_reach_every_bus() -> None:
         tester.heard.clear()
     car.clock.run_until(car.clock.now() + 0.5)
     assert [tester.heard[-1][1].hex() for tester in car.testers] == ["7e00"] * COUNT
+
+
+class GatewayedCar(CarBase):
+    """Two modules behind a gateway, one at the plug."""
+
+    def __init__(self) -> None:
+        modules = [
+            ControlModule(name, Address.normal(request, request + 8), identifiers=[text(0xF187, "part", name)])
+            for name, request in (("gateway", 0x710), ("engine", 0x720), ("radio", 0x730))
+        ]
+        buses = {"power": InnerBus(("engine",)), "comfort": InnerBus(("radio",), bitrate=125_000)}
+        super().__init__("gatewayed", modules, wiring=GatewaySettings(buses, denied=frozenset({0x2E})))
+
+    def advance_to(self, t_s: float) -> None: ...
+
+
+def test_a_car_wired_with_a_gateway() -> None:
+    """All modules answer at the plug; inner traffic stays inside; writes are denied; it can be attached again."""
+    clock = StepClock()
+    car = GatewayedCar()
+    for _ in range(2):
+        plug = InLoopBus(clock)
+        car.attach(plug, clock)
+        car.set_power(True)
+        clock.run_until(clock.now() + 1.0)
+        testers = [Tester(plug, clock, Address.normal(number, number + 8)) for number in (0x710, 0x720, 0x730)]
+        assert [bytes.fromhex(tester.ask("22F187"))[3:] for tester in testers] == [b"gateway", b"engine", b"radio"]
+        assert testers[1].ask("2EF18700") == "7f2e33"
+        assert car.buses["power"].counts.frames > 0
+        before = car.buses["power"].counts.frames
+        testers[0].ask("22F187")
+        assert car.buses["power"].counts.frames == before
+        car.detach()
