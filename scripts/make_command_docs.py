@@ -1,0 +1,44 @@
+"""Writes the help texts of all commands into docs/commands.md, between its marks."""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from pathlib import Path
+
+os.environ.update({"COLUMNS": "100", "TERMINAL_WIDTH": "100", "NO_COLOR": "1", "_TYPER_FORCE_DISABLE_TERMINAL": "1"})
+
+PAGE = Path(__file__).parents[1] / "docs" / "commands.md"
+BEGIN, END = "<!-- begin commands -->", "<!-- end commands -->"
+
+
+def help_texts() -> str:
+    """Name and help of every command, as plain text."""
+    from typer.main import get_command  # noqa: PLC0415
+    from typer.testing import CliRunner  # noqa: PLC0415
+
+    from asleft.cli.app import app  # noqa: PLC0415
+
+    runner, parts = CliRunner(), []
+    for name in sorted(getattr(get_command(app), "commands")):  # noqa: B009
+        result = runner.invoke(app, [name, "--help"], prog_name="asleft")
+        text = re.sub(r"[^\S\n]+\n", "\n", result.output).strip()
+        parts.append(f"## asleft {name}\n\n```text\n{text}\n```\n")
+    return "\n".join(parts)
+
+
+def page_with(texts: str, page: str) -> str:
+    """The page with the texts in place."""
+    head, rest = page.split(BEGIN)
+    return f"{head}{BEGIN}\n\n{texts}\n{END}{rest.split(END)[1]}"
+
+
+def main() -> int:
+    """Write the page."""
+    PAGE.write_text(page_with(help_texts(), PAGE.read_text(encoding="utf-8")), encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,134 @@
+"""Commands as a shell sees them: output, exit codes, and that the docs say the same."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import shutil
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from conftest import REPO
+
+ASLEFT = [sys.executable, "-c", "from asleft.cli import main; main()"]
+
+
+def run(*arguments: str | Path, code: int = 0) -> subprocess.CompletedProcess[str]:
+    """Run a command and check its exit code."""
+    done = subprocess.run([*ASLEFT, *map(str, arguments)], capture_output=True, text=True, timeout=120, check=False)
+    assert done.returncode == code, done.stdout + done.stderr
+    return done
+
+
+@pytest.fixture(scope="module")
+def papers(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The unattended demo's papers."""
+    out = tmp_path_factory.mktemp("papers")
+    run("demo", "--unattended", "--seed", "1", "--out", out)
+    return out
+
+
+def test_the_unattended_demo_leaves_its_papers(papers: Path) -> None:
+    assert (papers / "report.pdf").read_bytes().startswith(b"%PDF")
+    names = set(zipfile.ZipFile(papers / "record.zip").namelist())
+    assert {"events.jsonl", "head", "head.sig", "key.pem"} <= names
+    assert (papers / "key.pem").read_text().startswith("-----BEGIN PUBLIC KEY-----")
+
+
+def test_verify_holds_and_finds_a_changed_digit(papers: Path, tmp_path: Path) -> None:
+    assert "every check held" in run("verify", papers / "record.zip").stdout
+    folder = tmp_path / "record"
+    zipfile.ZipFile(papers / "record.zip").extractall(folder)
+    events = (folder / "events.jsonl").read_bytes()
+    changed = events.replace(b'"value":1', b'"value":2', 1)
+    assert changed != events
+    (folder / "events.jsonl").write_bytes(changed)
+    found = json.loads(run("verify", folder, "--json", code=1).stdout)
+    assert any(f["flaw"] == "chain" for f in found["findings"])
+
+
+def test_verify_against_the_customers_copy(papers: Path) -> None:
+    """The head hash on the customer's copy catches a record that was written anew."""
+    head = zipfile.ZipFile(papers / "record.zip").read("head").decode().strip()
+    run("verify", papers / "record.zip", "--head", head)
+    other = ("0" if head[0] != "0" else "1") + head[1:]
+    run("verify", papers / "record.zip", "--head", other, code=1)
+
+
+def test_openssl_and_sha256sum_agree(papers: Path, tmp_path: Path) -> None:
+    """The record checks without this program. Source: docs/record-format.md."""
+    if shutil.which("openssl") is None:
+        pytest.skip("no openssl on this machine")
+    zipfile.ZipFile(papers / "record.zip").extractall(tmp_path)
+    verify = [
+        "openssl",
+        "pkeyutl",
+        "-verify",
+        "-pubin",
+        "-inkey",
+        "key.pem",
+        "-rawin",
+        "-in",
+        "head",
+        "-sigfile",
+        "head.sig",
+    ]
+    good = subprocess.run(verify, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert good.returncode == 0, good.stderr
+    last = (tmp_path / "events.jsonl").read_bytes().splitlines()[-1]
+    (tmp_path / "last").write_bytes(last)
+    hashed = subprocess.run(["sha256sum", "last"], cwd=tmp_path, capture_output=True, text=True, check=True)
+    assert hashed.stdout.split()[0] == (tmp_path / "head").read_text().strip()
+
+
+def test_an_uncleaned_bore_is_exit_code_1(tmp_path: Path) -> None:
+    assert "throttle-stop-learn: FAIL" in run("demo", "--unattended", "--uncleaned", "--out", tmp_path, code=1).stdout
+
+
+def test_a_missing_recording_is_a_sentence_with_what_to_do(tmp_path: Path) -> None:
+    told = run("replay", tmp_path / "nothing.csv", "--out", tmp_path, code=2).stderr
+    assert "nothing.csv" in told
+    assert "[recording-unreadable]" in told
+    assert "Traceback" not in told
+
+
+def test_a_file_that_is_no_record_is_told_plainly(tmp_path: Path) -> None:
+    bad = tmp_path / "bad.zip"
+    bad.write_bytes(b"nothing like a zip")
+    done = subprocess.run([*ASLEFT, "verify", str(bad)], capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode in (1, 2, 6)
+    assert "Traceback" not in done.stderr
+
+
+def test_help_does_not_load_the_heavy_rooms() -> None:
+    """The command line prints help without book, numbers or typesetter."""
+    code = (
+        "import sys\nsys.argv=['asleft','--help']\nfrom asleft.cli import main\n"
+        "try:\n main()\nexcept SystemExit:\n pass\n"
+        "heavy=[m for m in ('numpy','scipy','typst','ruamel.yaml','asleft.book','can') if m in sys.modules]\n"
+        "sys.stderr.write(','.join(heavy))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
+    assert done.stderr == ""
+
+
+def test_the_docs_hold_every_commands_help_text() -> None:
+    spec = importlib.util.spec_from_file_location("docs", REPO / "scripts" / "make_command_docs.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    page = module.PAGE.read_text(encoding="utf-8")
+    assert module.page_with(module.help_texts(), page) == page, "run scripts/make_command_docs.py"
+
+
+def test_every_exit_code_stands_in_the_docs() -> None:
+    from asleft.cli import _EXITS
+
+    page = (REPO / "docs" / "commands.md").read_text(encoding="utf-8")
+    for _, code in _EXITS:
+        assert f"| {code} |" in page
