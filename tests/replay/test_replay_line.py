@@ -174,3 +174,14 @@ def test_each_recorded_petrol_idle_gives_a_proof_or_a_reasoned_cannot_tell(
 def test_an_unthrottled_engine_is_not_judged_by_petrol_rules(checks: Path, tmp_path: Path) -> None:
     result = replay_file(checks / "obdlogs" / "unthrottled" / "drive-normal.csv", tmp_path)
     assert Verdict.PASS not in by_id(result).values()
+
+
+def test_the_column_map_of_the_docs_can_be_read() -> None:
+    import re
+
+    from asleft.live.recordings import parse_map
+    from conftest import REPO
+
+    text = (REPO / "docs" / "replay.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"```yaml\n(.*?)```", text, flags=re.DOTALL)
+    assert [c.signal for c in parse_map(block).columns] == ["engine-speed", "coolant-temperature"]
