@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from asleft.bench.client import HostedCar
 from asleft.bench.clock import HostClock
 from asleft.bench.identifiers import number, text
 from asleft.bench.kline import KLine
@@ -99,3 +100,26 @@ def test_a_start_that_is_too_short_wakes_nobody() -> None:
         return client.ask(b"\x81", pause_s=0.1, limit_s=0.3)
 
     assert with_client(work) is None
+
+
+def test_reads_the_hosted_older_car() -> None:
+    """Everything on its serial port: start, identification, OBD by function; silent with the key off."""
+
+    async def story() -> None:
+        async with HostedCar("cable", seed=2, truth=True) as host:
+            assert host.serial is not None
+            client = KLineClient(host.serial)
+            try:
+                assert await asyncio.to_thread(client.fast_start) is None
+                await host.driver.act("key", position="on")
+                await asyncio.sleep(0.6)
+                assert await asyncio.to_thread(client.fast_start) == b"\xc1\xef\x8f"
+                coolant = await asyncio.to_thread(lambda: client.ask(b"\x01\x05", functional=True))
+                truth = await host.driver.truth()
+                assert coolant is not None
+                assert coolant[:2] == b"\x41\x05"
+                assert abs(coolant[2] - 40 - truth["coolant, °C"]) <= 2.0
+            finally:
+                client.close()
+
+    asyncio.run(story())
