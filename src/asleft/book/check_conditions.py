@@ -56,6 +56,8 @@ _NEEDED: dict[ConditionKind, tuple[bool, bool]] = {
     ConditionKind.AT_LEAST: (True, False),
     ConditionKind.AT_MOST: (False, True),
     ConditionKind.STEADY: (False, True),
+    ConditionKind.SLOPE: (True, True),
+    ConditionKind.NO_STEP: (False, True),
 }
 
 

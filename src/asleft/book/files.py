@@ -63,8 +63,12 @@ def read_struct(data: bytes, name: str, kind: type[T]) -> ReadFile[T]:
 
 def id_of(tree: Tree) -> str:
     """What the file calls itself, or ``?``."""
-    found = tree.items.get("id") or tree.items.get("quick") if isinstance(tree, Map) else None
-    return found.text if isinstance(found, Scalar) else "?"
+    if not isinstance(tree, Map):
+        return "?"
+    name, quick = tree.items.get("id"), tree.items.get("quick")
+    if isinstance(name, Scalar):
+        return name.text
+    return f"quick-{quick.text}" if isinstance(quick, Scalar) else "?"
 
 
 def _unread(name: str, line: int, complaint: Complaint) -> Remark:

@@ -17,7 +17,9 @@ from asleft.model.errors import Code, InputError
 
 from .check import check
 from .files import ProcedureError, struct_of, tree_of
+from .nodes import Map
 from .procedure import Procedure
+from .quick import QuickProcedure
 from .remark import Lines
 
 __all__ = ["LoadedProcedure", "ProcedureError", "load_procedure", "read_procedure"]
@@ -31,12 +33,14 @@ class LoadedProcedure(msgspec.Struct, frozen=True):
         text: the file as it was read: what a record keeps.
         digest: SHA-256 of the text's UTF-8 bytes, hex.
         lines: where each field stands.
+        quick: it is a quick procedure, valid as it is, for work beside a tester.
     """
 
     procedure: Procedure
     text: str
     digest: str
     lines: Lines
+    quick: bool = False
 
 
 def load_procedure(path: Path) -> LoadedProcedure:
@@ -54,8 +58,12 @@ def load_procedure(path: Path) -> LoadedProcedure:
 def read_procedure(data: bytes, name: str) -> LoadedProcedure:
     """A procedure from the bytes of a file called ``name``. Raises ProcedureError."""
     text, tree = tree_of(data, name)
-    procedure, lines = struct_of(tree, name, Procedure)
+    if quick := isinstance(tree, Map) and "quick" in tree.items:
+        written, lines = struct_of(tree, name, QuickProcedure)
+        procedure = written.procedure()
+    else:
+        procedure, lines = struct_of(tree, name, Procedure)
     complaints = check(procedure)
     if complaints:
         raise ProcedureError(tuple(sorted((lines.remark(c) for c in complaints), key=lambda r: r.line)))
-    return LoadedProcedure(procedure, text, hashlib.sha256(data).hexdigest(), lines)
+    return LoadedProcedure(procedure, text, hashlib.sha256(data).hexdigest(), lines, quick)
