@@ -262,7 +262,7 @@ def rest_series(seed: int = 1, spread: float = 0.2) -> tuple[Series, ...]:
     return (Series("throttle-absolute", "%", times, values, step, 0.5),)
 
 
-OURS = Limits(None, 1.2, "%", LimitOwner.OURS, source="TRADE 5.4: common practice, no source")
+OURS = Limits(None, 1.2, "%", LimitOwner.OURS, source="common practice, no source")
 SLOPE = Limits(0.95, 1.05, "1", LimitOwner.OURS, source="common practice, no source")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 ENGLISH: dict[str, str] = {
     # what the paper is
     "title": "Return-to-service report",
+    "title.replay": "Report on a recording",
     "title.draft": "Not finished – draft",
     "status.closed": "finished, released",
     "status.not-released": "finished, not released",
@@ -62,6 +63,8 @@ ENGLISH: dict[str, str] = {
     "way.by-wire": "by wire",
     "way.by-hand": "by hand",
     "way.beside": "beside another tester",
+    "between": "to",
+    "way.replay": "replay of a recording",
     "way.recording": "from a recording",
     "attempt": "attempt {number} of {total}",
     "not-done": "NOT DONE",
@@ -97,6 +100,7 @@ ENGLISH: dict[str, str] = {
     "reported": "reported",
     "codes.title": "Trouble codes",
     "codes.none": "none",
+    "codes.nothing-read": "not read",
     "codes.not-read": "not read from: {modules}",
     "open.title": "What stays open",
     "open.none": "Nothing on the record.",
@@ -443,6 +447,7 @@ ENGLISH: dict[str, str] = {
     "files.size": "bytes",
     "files.digest": "SHA-256",
     "files.none": "none attached",
+    "run.no-text": "none: no procedure file was run",
     "run.source": "Source",
     "run.kind": "Kind of source",
     "kind.licensed-manual": "licensed service manual",

@@ -184,7 +184,7 @@ def _codes(record: Traced, w: Words) -> Table:
         texts = [f"{code_text(c, w)} – {c.module}" for c in picture.codes]
         if len(texts) > _MOST["codes"]:
             texts = [*texts[: _MOST["codes"]], w("more", count=len(texts) - _MOST["codes"])]
-        texts = texts or [w("codes.none")]
+        texts = texts or [w("codes.none" if any(m.responded for m in picture.modules) else "codes.nothing-read")]
         silent = [m.address.name for m in picture.modules if not m.responded or m.codes_absence]
         if silent:
             texts.append(w("codes.not-read", modules=", ".join(silent)))
@@ -202,7 +202,7 @@ def _statement(record: Traced, w: Words) -> Facts:
         rows.append(fact(w("performed-by"), Cell(w("performed-by.nobody"), "open")))
         return Facts("", tuple(rows))
     rows.append(fact(w("statement"), w.said(closed.statement), numbers))
-    rows.append(fact(w("performed-by"), closed.performed_by, numbers))
+    rows.append(fact(w("performed-by"), closed.performed_by or w("not-said"), numbers))
     for key in (FactKey.SECOND_PERSON, FactKey.APPROVER, FactKey.ACKNOWLEDGED):
         rows += short_fact(record, key, w)
     released = Cell(w("yes")) if closed.released else Cell(w("no"), "open")
@@ -232,7 +232,8 @@ def _not_proved(record: Traced, found: list[Outcome], w: Words) -> list[Line]:
         if outcome.attempt != outcome.attempts:
             continue
         if outcome.verdict is Verdict.FAIL:
-            failed = w("open.failed", name=outcome.started.name, said=outcome.sentence)
+            said = outcome.sentence.removeprefix("FAIL:").strip()
+            failed = w("open.failed", name=outcome.started.name, said=said)
             lines.append(Line(failed, outcome.events, "fail"))
         for numbers, judgement in record.judged(outcome.started.run):
             if judgement.verdict is Verdict.CANNOT_TELL and judgement.settles:

@@ -10,6 +10,7 @@ from __future__ import annotations
 GERMAN: dict[str, str] = {
     # what the paper is
     "title": "Bericht zur Rückkehr in den Betrieb",
+    "title.replay": "Bericht über eine Aufnahme",
     "title.draft": "Nicht fertig – Entwurf",
     "status.closed": "abgeschlossen, übergeben",
     "status.not-released": "abgeschlossen, nicht übergeben",
@@ -69,6 +70,8 @@ GERMAN: dict[str, str] = {
     "way.by-wire": "über Kabel",
     "way.by-hand": "von Hand",
     "way.beside": "neben einem anderen Tester",
+    "between": "bis",
+    "way.replay": "Wiedergabe einer Aufnahme",
     "way.recording": "aus einer Aufnahme",
     "attempt": "Versuch {number} von {total}",
     "not-done": "NICHT GETAN",
@@ -107,6 +110,7 @@ GERMAN: dict[str, str] = {
     "reported": "berichtet",
     "codes.title": "Fehlercodes",
     "codes.none": "keine",
+    "codes.nothing-read": "nicht gelesen",
     "codes.not-read": "nicht gelesen: {modules}",
     "open.title": "Was offen bleibt",
     "open.none": "Nichts aufgezeichnet.",
@@ -459,6 +463,7 @@ GERMAN: dict[str, str] = {
     "files.size": "Bytes",
     "files.digest": "SHA-256",
     "files.none": "keine beigelegt",
+    "run.no-text": "keiner: keine Verfahrensdatei lief",
     "run.source": "Quelle",
     "run.kind": "Art der Quelle",
     "kind.licensed-manual": "lizenziertes Werkstatthandbuch",

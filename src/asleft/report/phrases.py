@@ -116,7 +116,9 @@ def condition_text(condition: Condition | None, w: Words) -> str:
     if condition is None:
         return ""
     used = w.n.range(condition.low, condition.high, condition.unit)
-    text = f"{condition.printed} [{used}]" if condition.printed and used else condition.printed or used
+    text = (
+        f"{condition.printed} [{used}]" if used and condition.printed not in ("", used) else used or condition.printed
+    )
     hold = f", {w.n.plain(condition.hold_s)} s" if condition.hold_s else ""
     return text + hold if text else text
 

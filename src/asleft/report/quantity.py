@@ -25,11 +25,13 @@ COVERAGE = 2.0
 class Numbers:
     """Writes numbers for one place.
 
-    Args: place: its decimal sign and date; customary: whether to add customary units in brackets.
+    Args: place: its decimal sign and date; customary: whether to add customary units in brackets; between: the word
+        between two limits.
     """
 
-    def __init__(self, place: Locale, *, customary: bool) -> None:
+    def __init__(self, place: Locale, *, customary: bool, between: str = "to") -> None:
         self._place = place
+        self._between = between
         self._customary = customary
 
     def text(self, number: str) -> str:
@@ -82,7 +84,7 @@ class Numbers:
         return f"{text} [{self._told(show(convert_difference(value, unit, other), other), other)}]" if other else text
 
     def range(self, low: float | None, high: float | None, unit: str, *, bare: bool = False) -> str:
-        """``12 – 15 V``, ``≤ 1.2 %``, ``≥ 5 °C``, or nothing. ``bare``: without the units."""
+        """``12 to 15 V``, ``≤ 1.2 %``, ``≥ 5 °C``, or nothing. ``bare``: without the units."""
         other = self._other(unit)
         text = self._range(low, high, "" if bare else unit)
         if not other or not text:
@@ -92,7 +94,7 @@ class Numbers:
 
     def span(self, low: float, high: float, unit: str) -> str:
         """From the least to the greatest reading, with the digits usual for the unit."""
-        return f"{self.against(low, unit)} – {self.against(high, unit)}"
+        return f"{self.against(low, unit)} {self._between} {self.against(high, unit)}"
 
     def unit(self, unit: str) -> str:
         """``(°C)``, ``(°C [°F])``, or nothing for a pure number."""
@@ -125,7 +127,7 @@ class Numbers:
 
     def _range(self, low: float | None, high: float | None, unit: str) -> str:
         if low is not None and high is not None:
-            return with_unit(f"{self.plain(low)} – {self.plain(high)}", unit)
+            return with_unit(f"{self.plain(low)} {self._between} {self.plain(high)}", unit)
         if high is not None:
             return with_unit(f"≤ {self.plain(high)}", unit)
         return with_unit(f"≥ {self.plain(low)}", unit) if low is not None else ""

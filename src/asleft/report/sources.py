@@ -14,6 +14,8 @@ from .words import Words
 
 def procedure_facts(started: RunStarted, events: Events, w: Words) -> list[Fact]:
     """Source, edition, page, kind of source, revision, who typed and who checked, digest of the text."""
+    if not started.text and not started.digest:
+        return [fact(w("run.digest"), w("run.no-text"), events)]
     digest = hashlib.sha256(started.text.encode()).hexdigest()
     right = digest == started.digest
     shown = Cell(started.digest, "bytes") if right else Cell(w("run.digest-wrong", digest=started.digest), "fail")

@@ -49,11 +49,12 @@ def view(
         attached = None
     record, w = Traced(events), Words(profile)
     state = record.state
+    title = "title.replay" if Origin.REPLAY in record.origins else "title"
     status = "draft" if state.closed is None else "closed" if state.closed.released else "not-released"
     seen = View(
         language=w.language,
-        title=w("title" if state.closed else "title.draft"),
-        subtitle=w(f"status.{status}" if state.closed else "title"),
+        title=w(title if state.closed else "title.draft"),
+        subtitle=w(f"status.{status}" if state.closed else title),
         status=w(f"status.{status}"),
         draft=state.closed is None,
         origin=" + ".join(w(f"origin.{o.value}") for o in record.origins),

@@ -35,8 +35,8 @@ class Words:
             raise InputError(Code.LANGUAGE_UNKNOWN, f"{profile.language!r}; there are: {', '.join(TABLES)}")
         self.language = profile.language
         self.redacted = profile.redacted
-        self.n = Numbers(profile.place, customary=profile.customary)
         self._table = TABLES[profile.language]
+        self.n = Numbers(profile.place, customary=profile.customary, between=self._table["between"])
         self._said = SAID[profile.language]
 
     def __call__(self, word: str, **values: object) -> str:

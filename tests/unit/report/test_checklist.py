@@ -1,6 +1,6 @@
 """The report against the field list of a return-to-service record, field by field.
 
-The list is section 7.3 of the trade's notes (contents A to O). For each field: where it must stand on the paper, as
+The list has sections A (header) to O (integrity). For each field: where it must stand on the paper, as
 text that a reader sees in the PDF, or the reason why no event can fill it yet. At least nine in ten come from events.
 """
 
@@ -83,7 +83,7 @@ FILLED: tuple[tuple[str, str], ...] = (
     ("G performer", "hold to start M. Okafor declared"),
     ("G start", "Started 2031-04-17"),
     ("G finish", "Ended 2031-04-17"),
-    ("G condition: limit", "12 to 15 V [12 – 15 V], 5 s"),
+    ("G condition: limit", "12 to 15 V, 5 s"),
     ("G condition: value", "12.63 V met"),
     ("G condition: how long", "held 6.0 s"),
     ("G condition: declared", "ready off, automatic start disabled met declared"),

@@ -54,7 +54,7 @@ def test_a_comma_only_in_numbers() -> None:
         "V1.0",
         "7",
     ]
-    assert DE.range(0.95, 1.05, "1") == "0,95 – 1,05"
+    assert DE.range(0.95, 1.05, "1") == "0,95 to 1,05"
 
 
 def test_customary_units_in_brackets_and_the_difference_trap() -> None:
@@ -62,7 +62,7 @@ def test_customary_units_in_brackets_and_the_difference_trap() -> None:
     assert BOTH.quantity(84.0, "°C", 0.5) == "84.0 °C [183.2 °F]"
     assert BOTH.expanded(0.5, "°C") == "1.0 [1.8]"
     assert BOTH.difference(10.0, "°C") == "10 °C [18 °F]"
-    assert BOTH.range(5.0, 60.0, "°C") == "5 – 60 °C [41 – 140 °F]"
+    assert BOTH.range(5.0, 60.0, "°C") == "5 to 60 °C [41 to 140 °F]"
     assert BOTH.range(None, 100.0, "kPa", bare=True).startswith("≤ 100 [≤ 14.5")
     assert BOTH.quantity(12.6, "V", 0.02) == "12.60 V"
     assert BOTH.unit("°C") == "(°C [°F])"

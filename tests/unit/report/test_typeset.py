@@ -202,7 +202,7 @@ def test_details_hold_what_page_one_leaves_out(demo: bytes, reader: Reader) -> N
         "done (by the routine's result)",
         "typed from the manual by M. Okafor",
         "demo manual, edition 2, page 41",
-        "12 to 15 V [12 – 15 V]",
+        "12 to 15 V, 5 s",
         "NOT KNOWN (this car does not give intake air temperature)",
         "declared",
         "waived by M. Okafor: workshop at 21 °C by thermometer",

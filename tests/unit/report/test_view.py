@@ -166,6 +166,15 @@ def test_codes_not_read_are_not_called_none() -> None:
     assert all("not read from: cluster" in c.text for c in cells)
 
 
+def test_a_picture_without_modules_does_not_say_that_there_were_no_codes() -> None:
+    """A recording of values asks no module: its picture says nothing about codes."""
+    job = kit.Job("r", Origin.REPLAY)
+    job.add(kit.opened(Origin.REPLAY), b.PictureTaken(kit.Picture(kit.FOUND, 0.0, 1.0)))
+    v = seen(job.done())
+    assert v.front.codes.rows[0].cells[1].text == "not read"
+    assert v.subtitle == "Report on a recording"
+
+
 def test_cannot_tell_says_why_and_what_would_settle_it() -> None:
     v = seen(kit.replay_job())
     text = " ".join(text for text, _ in lines(v))

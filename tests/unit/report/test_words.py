@@ -86,6 +86,6 @@ def test_an_unknown_language_or_locale_is_a_clear_error() -> None:
 
 
 def test_the_words_avoid_what_the_trade_avoids() -> None:
-    """TRADE 10.2: no marketing, no legal claim, no product's vocabulary."""
+    """No marketing word, no legal claim, no word of a product."""
     bad = re.compile(r"\b(scan|health|guided|OK|certified|guaranteed|flash|one-touch|wizard)\b", re.IGNORECASE)
     assert not [w for w, text in ENGLISH.items() if bad.search(text)]
