@@ -10,8 +10,8 @@ import msgspec
 
 from .origin import Origin
 
-#: Bytes as upper-case hexadecimal text: what a stranger reads in a record.
-Hex = Annotated[str, msgspec.Meta(pattern=r"^([0-9A-F]{2})*$")]
+#: Bytes as upper-case hexadecimal text: what a stranger reads in a record; or that they are withheld there.
+Hex = Annotated[str, msgspec.Meta(pattern=r"^(([0-9A-F]{2})*|personal:[0-9a-f]{64})$")]
 
 
 def to_hex(data: bytes) -> str:

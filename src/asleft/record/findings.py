@@ -20,6 +20,8 @@ class Flaw(StrEnum):
     SIGNATURE = "signature"
     HISTORY = "history"
     SEAL = "seal"
+    CHUNK = "chunk"
+    PERSONAL = "personal"
     HEAD = "head"
     HELD_HEAD = "held-head"
     FORMAT = "format"
@@ -73,6 +75,8 @@ class Findings(msgspec.Struct, frozen=True):
         head: hash of the last event as it stands, hexadecimal; empty without events.
         key: SHA-256 of the public key in the record, hexadecimal; empty without one.
         closed: whether the last event closes the job.
+        chunks: how many chunks of samples there are.
+        withheld: how many personal texts are committed to and not given.
     """
 
     path: str
@@ -85,6 +89,8 @@ class Findings(msgspec.Struct, frozen=True):
     head: str = ""
     key: str = ""
     closed: bool = False
+    chunks: int = 0
+    withheld: int = 0
 
     @property
     def intact(self) -> bool:

@@ -17,6 +17,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Protocol, Self
 
+from asleft.event.envelope import decode
 from asleft.model.errors import Code, RecordError
 from asleft.model.origin import Origin
 from asleft.ports.clock import Clock
@@ -26,6 +27,13 @@ from .database import Database, open_for_writing
 from .job_journal import JobJournal, Place
 from .keys import SigningKey
 from .lease import JobLease, checked_number
+
+_LAST_EVENTS = """
+SELECT job, stored FROM event AS e
+WHERE sequence = (SELECT max(sequence) FROM event WHERE job = e.job)
+  AND EXISTS (SELECT 1 FROM personal WHERE job = e.job)
+ORDER BY job
+"""
 
 
 class HasOrigin(Protocol):
@@ -89,6 +97,38 @@ class Journals:
         except BaseException:
             lease.give_back()
             raise
+
+    def erase(self, job: str, *, reason: str, by: str, wall: str) -> int:
+        """Erase the personal values of a job for good; its chain and its seals still hold.
+
+        Copies given away and backups are not reached. That something was erased, why and by whom is kept.
+
+        Args: wall: time of day, RFC 3339.
+        Returns: how many values there were.
+        Raises: RecordError: job-unknown, job-in-use, journal-unwritable.
+        """
+        if self._origin_of(checked_number(job)) is None:
+            raise RecordError(Code.JOB_UNKNOWN, job, str(self._folder))
+        lease = JobLease(self._folder, job)
+        try:
+            with self._database.one_commit():
+                count = len(self._database.rows("DELETE FROM personal WHERE job = ? RETURNING 1", (job,)))
+                self._database.rows("INSERT INTO erasure VALUES (?, ?, ?, ?, ?)", (job, wall, reason, by, count))
+            self._database.rows("PRAGMA wal_checkpoint(TRUNCATE)")
+        finally:
+            lease.give_back()
+        return count
+
+    def due_for_erasure(self, *, today: str, years: int) -> tuple[str, ...]:
+        """Jobs whose last event is older than ``years`` and whose personal values are still there.
+
+        Args: today: RFC 3339. years: how long the workshop keeps them (its own policy; at least 7 is common practice,
+            no source).
+        Raises: RecordError: journal-unwritable.
+        """
+        limit = f"{int(today[:4]) - years:04d}{today[4:]}"
+        rows = self._database.rows(_LAST_EVENTS)
+        return tuple(str(job) for job, stored in rows if decode(stored).wall < limit)
 
     def close(self) -> None:
         """Close the database file; journals still out can write no more."""

@@ -21,16 +21,15 @@ from asleft.model.errors import Code, InputError, RecordError
 from asleft.model.message import Message
 
 from .chaining import about_the_chain, about_the_events, unbroken
-from .ed25519 import SIGNATURE_BYTES, fingerprint_of, from_text, public_text, read_public
-from .export import EVENTS, HEAD, KEY, KEYS, SEALS, SIGNATURE
+from .container import ALWAYS, members_of
+from .ed25519 import fingerprint_of, from_text, public_text, read_public
+from .export import CHUNKS, EVENTS, HEAD, KEYS, SEALS
 from .findings import Finding, Findings, Flaw, finding
+from .keeping import about_the_chunks, about_the_personal
 from .key_history import KeyHistory, read_history
 from .lines import Line, split
-from .plainzip import Refused, RefusedError, unpacked
+from .plainzip import Refused, RefusedError
 from .sealing import about_the_head, about_the_history, about_the_key, about_the_seals
-
-#: Names that make a record, and the most bytes each may have.
-LIMITS = {EVENTS: 1 << 30, HEAD: 65, SIGNATURE: SIGNATURE_BYTES, KEY: 4096, SEALS: 1 << 26, KEYS: 1 << 20}
 
 _HASH = re.compile(r"[0-9a-f]{64}")
 
@@ -88,12 +87,14 @@ def verify_members(
         revoked = {**known.revoked(), **held.history.revoked()}
         seals, about_seals = about_the_seals(members[SEALS], lines, known, revoked)
         every += [*about_seals, *about_the_head(seals, members, public)]
+    withheld, about_personal = about_the_personal(members)
+    every += [*about_the_chunks(members), *about_personal]
     first = next((line.event for line in lines[:1] if line.event), None)
     closed = any(line.event is not None and isinstance(line.event.body, JobClosed) for line in lines[-1:])
     return Findings(
         path=name,
         findings=tuple(every[:_MOST]),
-        notes=_notes(held, closed=closed, more=len(every) - _MOST),
+        notes=_notes(held, closed=closed, withheld=withheld, more=len(every) - _MOST),
         job=first.job if first else "",
         origin=first.origin.value if first else "",
         format=first.format if first else "",
@@ -101,6 +102,8 @@ def verify_members(
         head=lines[-1].hash if lines else "",
         key=fingerprint_of(from_text(public)) if public else "",
         closed=closed,
+        chunks=sum(name.startswith(CHUNKS) for name in members),
+        withheld=withheld,
     )
 
 
@@ -122,7 +125,7 @@ def _about_lines(members: Mapping[str, bytes], lines: Sequence[Line], held: str)
 def _missing(members: Mapping[str, bytes], found: Sequence[Finding]) -> list[Finding]:
     if not members and found:
         return []
-    missing = [name for name in LIMITS if name not in members]
+    missing = [name for name in ALWAYS if name not in members]
     return [finding(Flaw.MEMBER, "missing", "this file is missing", {"member": name}) for name in missing]
 
 
@@ -142,10 +145,7 @@ def _hash(text: str) -> str:
 
 def _members(path: Path) -> tuple[dict[str, bytes], list[Finding]]:
     try:
-        if path.is_dir():
-            members, refused = _folder(path), None
-        else:
-            members, refused = unpacked(path, LIMITS)
+        members, refused = members_of(path)
     except RefusedError as error:
         return {}, [_refusal(error.refused)]
     except OSError as error:
@@ -153,24 +153,12 @@ def _members(path: Path) -> tuple[dict[str, bytes], list[Finding]]:
     return members, [_refusal(refused)] if refused else []
 
 
-def _folder(path: Path) -> dict[str, bytes]:
-    members: dict[str, bytes] = {}
-    for name, limit in LIMITS.items():
-        if not (path / name).is_file():
-            continue
-        with (path / name).open("rb") as file:
-            members[name] = file.read(limit + 1)
-        if len(members[name]) > limit:
-            raise RefusedError(Refused(f"{name} has more than {limit} bytes"))
-    return members
-
-
 def _refusal(refused: Refused) -> Finding:
     place = {"start": refused.start, "stop": refused.stop if refused.stop is not None else refused.start}
     return finding(Flaw.CONTAINER, "refused", "{why}", place, why=refused.text)
 
 
-def _notes(held: Held, *, closed: bool, more: int) -> tuple[Message, ...]:
+def _notes(held: Held, *, closed: bool, withheld: int, more: int) -> tuple[Message, ...]:
     notes: list[Message] = []
     if not closed:
         notes.append(Message("record.note.open", "The job is not closed in this record: it may go on elsewhere."))
@@ -180,6 +168,9 @@ def _notes(held: Held, *, closed: bool, more: int) -> tuple[Message, ...]:
     if not held.public:
         text = "The key was taken from the record itself: compare its fingerprint with the workshop's."
         notes.append(Message("record.note.no-key", text))
+    if withheld > 0:
+        text = "{n} personal texts are withheld: left out of this copy, or erased."
+        notes.append(Message("record.note.withheld", text, {"n": str(withheld)}))
     if more > 0:
         notes.append(Message("record.note.more", "{more} more findings are not listed.", {"more": str(more)}))
     return tuple(notes)

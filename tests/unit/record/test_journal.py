@@ -39,7 +39,7 @@ def test_a_job_is_a_chain_that_folds(journals: Journals) -> None:
     port: Journal = journal
     events = port.events()
     assert [event.sequence for event in events] == list(range(1, 10))
-    hashes = [event_hash(stored_bytes(event)) for event in events]
+    hashes = [event_hash(stored) for stored in journal.stored()]
     assert [event.previous for event in events] == [GENESIS, *hashes[:-1]]
     assert journal.head == hashes[-1]
     state = fold(events)
@@ -54,7 +54,8 @@ def test_what_was_written_is_read_back_the_same(tmp_path: Path, journals: Journa
     journal.give_back()
     again = journals.reopen(JOB, source=Source(), clock=HandClock())
     assert again.events() == events
-    assert again.stored() == stored == tuple(stored_bytes(event) for event in events)
+    assert again.stored() == stored
+    assert stored[1:] == tuple(stored_bytes(event) for event in events[1:])
     more = again.append(note("on"))
     assert more.sequence == 9
     assert more.previous == event_hash(stored[-1])

@@ -80,7 +80,9 @@ def test_the_same_record_gives_the_same_file(tmp_path: Path, key: SigningKey) ->
         export_record(journal, key, tmp_path / "b.zip")
     assert (tmp_path / "a.zip").read_bytes() == (tmp_path / "b.zip").read_bytes()
     with zipfile.ZipFile(tmp_path / "a.zip") as archive:
-        assert archive.namelist() == ["events.jsonl", "head", "head.sig", "key.pem", "seals.jsonl", "keys.jsonl"]
+        assert archive.namelist() == [
+            "events.jsonl", "head", "head.sig", "key.pem", "seals.jsonl", "keys.jsonl", "personal.jsonl"
+        ]  # fmt: skip
         assert archive.testzip() is None
 
 
