@@ -7,6 +7,7 @@ decimals; a text that some reader of YAML would take for a number, a date or a t
 from __future__ import annotations
 
 import re
+from functools import cache
 from typing import Any, TypeVar, cast
 
 import msgspec
@@ -48,8 +49,13 @@ def shape(tree: Tree, kind: type[Any]) -> Shaped:
     Returns: builtins ready for ``msgspec.convert``, lines, complaints; the walk goes on after a complaint.
     """
     walk = _Walk()
-    value = walk.any(tree, inspect.type_info(kind), ())
+    value = walk.any(tree, _type_info(kind), ())
     return Shaped(value, walk.lines, tuple(walk.complaints))
+
+
+@cache
+def _type_info(kind: type[Any]) -> inspect.Type:
+    return inspect.type_info(kind)
 
 
 def build(shaped: Shaped, kind: type[T]) -> T | Complaint:

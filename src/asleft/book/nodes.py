@@ -8,23 +8,12 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator
-from typing import Any, cast
+from typing import Any
 
 import msgspec
-from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError, YAMLError
-from ruamel.yaml.events import (
-    AliasEvent,
-    DocumentStartEvent,
-    Event,
-    MappingEndEvent,
-    MappingStartEvent,
-    ScalarEvent,
-    SequenceEndEvent,
-    SequenceStartEvent,
-)
 
 from .remark import Complaint
+from .yaml_events import BadYamlError, events_of
 
 #: A manual's page typed in is a few kilobytes; a file beyond this is no procedure.
 MAX_BYTES = 400_000
@@ -83,43 +72,33 @@ def read_text(data: bytes) -> str:
 
 def parse(text: str) -> Tree:
     """Text as a tree. Raises Unreadable."""
-    reader = _Reader(text)
     try:
-        return reader.document()
-    except MarkedYAMLError as error:
-        found = cast("Any", error)
-        mark = found.problem_mark or found.context_mark
-        line = int(mark.line) + 1 if mark is not None else 0
-        why = str(found.problem or found.context or found)
-        raise _stop(
-            line, "yaml", f"not readable as YAML ({why})", "mend this line; texts with : or # want quotes"
-        ) from None
-    except YAMLError as error:
-        raise _stop(0, "yaml", f"not readable as YAML ({error})", "see the form in the docs") from None
+        return _Reader(text).document()
+    except BadYamlError as error:
+        why = f"not readable as YAML ({error})"
+        raise _stop(error.line, "yaml", why, "mend this line; texts with : or # want quotes") from None
 
 
 class _Reader:
     """Events of the YAML library to our tree; nothing is resolved, so nothing can be hidden."""
 
     def __init__(self, text: str) -> None:
-        reader = cast("Any", YAML(typ="safe", pure=True))
-        self._events = cast("Iterator[Event]", reader.parse(text))
+        self._events = events_of(text)
         self._nodes = 0
 
     def document(self) -> Tree:
         tree: Tree | None = None
         for event in self._events:
-            if isinstance(event, DocumentStartEvent):
+            if _kind(event) == "DocumentStartEvent":
                 if tree is not None:
-                    raise _stop(
-                        _line(event), "documents", "a second document begins", "one procedure a file, without ---"
-                    )
+                    why = "a second document begins"
+                    raise _stop(_line(event), "documents", why, "one procedure a file, without ---")
                 tree = self._tree(next(self._events), 0)
         if tree is None:
             raise _stop(1, "empty", "the file holds nothing", "write a procedure; the docs have one to begin with")
         return tree
 
-    def _tree(self, event: Event, depth: int) -> Tree:
+    def _tree(self, event: Any, depth: int) -> Tree:
         self._nodes += 1
         line = _line(event)
         if self._nodes > MAX_NODES:
@@ -127,25 +106,24 @@ class _Reader:
         if depth > MAX_DEPTH:
             raise _stop(line, "too-deep", f"nested deeper than {MAX_DEPTH}", "the form needs fewer levels")
         _refuse_tricks(event, line)
-        match event:
-            case ScalarEvent():
-                scalar = cast("Any", event)
-                return Scalar(str(scalar.value), scalar.style in {None, ""}, line)
-            case SequenceStartEvent():
+        match _kind(event):
+            case "ScalarEvent":
+                return Scalar(str(event.value), event.style in {None, ""}, line)
+            case "SequenceStartEvent":
                 return List(tuple(self._items(depth)), line)
-            case MappingStartEvent():
+            case "MappingStartEvent":
                 return self._map(depth, line)
             case _:
                 raise _stop(line, "yaml", "not readable as YAML", "see the form in the docs")
 
     def _items(self, depth: int) -> Iterator[Tree]:
-        while not isinstance(event := next(self._events), SequenceEndEvent):
+        while _kind(event := next(self._events)) != "SequenceEndEvent":
             yield self._tree(event, depth + 1)
 
     def _map(self, depth: int, line: int) -> Map:
         items: dict[str, Tree] = {}
         keys: dict[str, int] = {}
-        while not isinstance(event := next(self._events), MappingEndEvent):
+        while _kind(event := next(self._events)) != "MappingEndEvent":
             key = self._tree(event, depth + 1)
             if not isinstance(key, Scalar):
                 raise _stop(_line(event), "key", "a key is a list or a map", "plain words as keys")
@@ -159,8 +137,12 @@ class _Reader:
         return Map(items, keys, line)
 
 
-def _refuse_tricks(event: Event, line: int) -> None:
-    if isinstance(event, AliasEvent) or getattr(event, "anchor", None):
+def _kind(event: Any) -> str:
+    return type(event).__name__
+
+
+def _refuse_tricks(event: Any, line: int) -> None:
+    if _kind(event) == "AliasEvent" or getattr(event, "anchor", None):
         raise _stop(line, "anchor", "anchors and aliases hide what is written", "write the value out")
     tag = getattr(event, "tag", None)
     if tag is not None:
@@ -184,8 +166,8 @@ def _characters(text: str) -> Iterator[tuple[int, Complaint]]:
             yield number, Complaint((), "character", "an accent or sign made of parts", "the single character (NFC)")
 
 
-def _line(event: Event) -> int:
-    mark = cast("Any", event).start_mark
+def _line(event: Any) -> int:
+    mark = event.start_mark
     return int(mark.line) + 1 if mark is not None else 0
 
 
