@@ -14,6 +14,8 @@ from .look import Look, Size
 from .marks import STATE_ROLE, STATE_WORDS, mark
 from .svg import Drawing
 
+_OVER_TIME = frozenset({ConditionKind.STEADY, ConditionKind.SLOPE, ConditionKind.NO_STEP})
+
 
 def condition_bars(
     conditions: Sequence[Condition],
@@ -72,9 +74,10 @@ def _told(condition: Condition, result: ConditionResult | None) -> str:
     if result.state is ConditionState.MET and result.value is not None:
         limits = [e for e in (condition.low, condition.high) if e is not None]
         measured = _measured(condition, result)
-        moves = "moves by " if condition.kind is ConditionKind.STEADY else ""
-        shown = result.value if measured is None else measured
-        return f"{word}, {moves}{show(shown, condition.unit, *limits)}"
+        if measured is None:
+            return word
+        said = {ConditionKind.STEADY: "moves by ", ConditionKind.NO_STEP: "no step above "}.get(condition.kind, "")
+        return f"{word}, {said}{show(measured, condition.unit, *limits)}"
     return result.reason.text if result.reason else word
 
 
@@ -99,10 +102,10 @@ def _bar(drawing: Drawing, condition: Condition, result: ConditionResult, x: flo
 
 
 def _measured(condition: Condition, result: ConditionResult) -> float | None:
-    if condition.kind is not ConditionKind.STEADY:
+    if condition.kind not in _OVER_TIME:
         return result.value
-    if result.margin is None or condition.high is None:
-        return None
+    if result.margin is None or condition.high is None or condition.kind is ConditionKind.SLOPE:
+        return None  # of a slope only the distance to the nearer limit is known
     looser = condition.leave_high if result.state is ConditionState.MET else None
     return (looser if looser is not None else condition.high) - result.margin
 
@@ -111,7 +114,7 @@ def _ends(condition: Condition) -> tuple[float | None, float | None]:
     match condition.kind:
         case ConditionKind.AT_LEAST:
             return condition.low, None
-        case ConditionKind.AT_MOST | ConditionKind.STEADY:
+        case ConditionKind.AT_MOST | ConditionKind.STEADY | ConditionKind.NO_STEP:
             return None, condition.high
         case _:
             return condition.low, condition.high
@@ -131,7 +134,7 @@ def _hold(drawing: Drawing, condition: Condition, result: ConditionResult, x: fl
         return
     letters = drawing.size.letters * 0.85
     held = min(result.held_s, condition.hold_s)
-    if condition.kind is ConditionKind.STEADY and result.state is ConditionState.MET:
+    if condition.kind in _OVER_TIME and result.state is ConditionState.MET:
         held = condition.hold_s
     text = f"held {held:.0f} of {condition.hold_s:g} s"
     wide = drawing.size.width - 20.0 - x - width_of(text, letters) - 10.0

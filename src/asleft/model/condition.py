@@ -14,14 +14,18 @@ from .reading import Evidence
 class ConditionKind(StrEnum):
     """Closed set of forms.
 
-    ``STEADY``: the standard deviation over the last ``hold_s`` seconds is at most ``high``. ``DECLARED``: no signal
-    shows it; a person says so and it is recorded as declared.
+    ``STEADY``: the standard deviation over the last ``hold_s`` seconds is at most ``high``. ``SLOPE``: the change over
+    the last ``hold_s`` seconds lies within ``low`` and ``high``, in ``unit`` a minute. ``NO_STEP``: no step above
+    ``high`` from one two-second mean to the next within ``hold_s`` (a load that stays on makes no step and is not
+    seen). ``DECLARED``: no signal shows it; a person says so and it is recorded as declared.
     """
 
     WITHIN = "within"
     AT_LEAST = "at-least"
     AT_MOST = "at-most"
     STEADY = "steady"
+    SLOPE = "slope"
+    NO_STEP = "no-step"
     DECLARED = "declared"
 
 

@@ -23,7 +23,7 @@ from asleft.model.numbers import show, with_unit
 from asleft.model.reading import AbsenceKind, Evidence, Quality, Reading
 from asleft.model.units import convert
 
-from .stillness import Stillness
+from .sliding import Sliding
 from .wants import wants
 
 _ABSENT = {
@@ -50,7 +50,7 @@ class ConditionWatch:
     def __init__(self, condition: Condition, name: str = "") -> None:
         self.condition = condition
         self.name = name or condition.signal.replace("-", " ") or condition.text
-        self._still = Stillness(condition.hold_s) if condition.kind is ConditionKind.STEADY else None
+        self._recent = Sliding(condition.hold_s) if condition.kind in _OVER_TIME else None
         self._value: float | None = None
         self._measured: float | None = None
         self._time_s = -math.inf
@@ -90,8 +90,8 @@ class ConditionWatch:
         unknown = self._unknown or self._too_old(now_s)
         if unknown is not None:
             return self._result(ConditionState.NOT_KNOWN, now_s, reason=unknown)
-        if self._still is not None and self._measured is None:
-            return self._result(ConditionState.NOT_KNOWN, now_s, reason=self._watching(self._still))
+        if self._recent is not None and self._measured is None:
+            return self._result(ConditionState.NOT_KNOWN, now_s, reason=self._watching(self._recent))
         held_s = 0.0 if self._since_s is None else self._time_s - self._since_s
         state = ConditionState.MET if self._met else ConditionState.NOT_MET
         reason = None if self._met else self._why_not(held_s)
@@ -125,12 +125,12 @@ class ConditionWatch:
     def _follow(self, reading: Reading) -> None:
         """Go on from the reading: inside, outside, still waiting."""
         value = self._value or 0.0
-        self._measured = self._still.add(reading.time_s, value) if self._still else value
+        self._measured = self._over_time(self._recent, reading.time_s, value) if self._recent else value
         if self._margin() >= 0.0:
             self._out_since_s = None
             if self._since_s is None:
                 self._since_s = reading.time_s
-            needed_s = 0.0 if self._still else self.condition.hold_s
+            needed_s = 0.0 if self._recent else self.condition.hold_s
             self._met = self._met or reading.time_s - self._since_s >= needed_s
             return
         if self._met and self._out_since_s is None:
@@ -139,10 +139,23 @@ class ConditionWatch:
         if not self._met or self.condition.debounce_s <= 0.0 or lasting_s >= self.condition.debounce_s:
             self._met, self._since_s, self._out_since_s = False, None, None
 
+    def _over_time(self, recent: Sliding, time_s: float, value: float) -> float | None:
+        """What the last seconds show; None until they are all seen."""
+        recent.add(time_s, value)
+        if not recent.full:
+            return None
+        match self.condition.kind:
+            case ConditionKind.SLOPE:
+                return recent.slope()
+            case ConditionKind.NO_STEP:
+                return recent.largest_step()
+            case _:
+                return recent.deviation()
+
     def _lose(self) -> None:
         self._met, self._since_s, self._out_since_s, self._measured = False, None, None, None
-        if self._still:
-            self._still.forget()
+        if self._recent:
+            self._recent.forget()
 
     def _margin(self) -> float:
         """Distance to the nearest limit that applies now: the tight ones to enter, the loose ones while it holds."""
@@ -173,12 +186,12 @@ class ConditionWatch:
         if self._since_s is not None:
             template = "{name} {value}: has held for {held}, needs {hold}"
             return say("condition.holding", template, name=self.name, value=self._shown(), **_times(held_s, c.hold_s))
-        template = "{name} moves by {value}, {needs}" if self._still else "{name} {value}, {needs}"
+        template = _NOT_MET.get(c.kind, "{name} {value}, {needs}")
         return say("condition.not-met", template, name=self.name, value=self._shown(), needs=wants(c))
 
-    def _watching(self, still: Stillness) -> Message:
+    def _watching(self, recent: Sliding) -> Message:
         template = "{name}: watched for {held}, needs {hold}"
-        return say("condition.watching", template, name=self.name, **_times(still.span_s, self.condition.hold_s))
+        return say("condition.watching", template, name=self.name, **_times(recent.span_s, self.condition.hold_s))
 
     def _shown(self) -> str:
         limits = [x for x in (self.condition.low, self.condition.high) if x is not None]
@@ -215,8 +228,14 @@ class ConditionWatch:
         )
 
 
-_LOW = frozenset({ConditionKind.WITHIN, ConditionKind.AT_LEAST})
-_HIGH = frozenset({ConditionKind.WITHIN, ConditionKind.AT_MOST, ConditionKind.STEADY})
+_OVER_TIME = frozenset({ConditionKind.STEADY, ConditionKind.SLOPE, ConditionKind.NO_STEP})
+_LOW = frozenset({ConditionKind.WITHIN, ConditionKind.AT_LEAST, ConditionKind.SLOPE})
+_HIGH = _OVER_TIME | {ConditionKind.WITHIN, ConditionKind.AT_MOST}
+_NOT_MET = {
+    ConditionKind.STEADY: "{name} moves by {value}, {needs}",
+    ConditionKind.SLOPE: "{name} changes by {value} a minute, {needs}",
+    ConditionKind.NO_STEP: "{name} stepped by {value}, {needs}",
+}
 
 
 def _times(held_s: float, hold_s: float) -> dict[str, str]:

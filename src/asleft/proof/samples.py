@@ -59,7 +59,12 @@ class Samples:
 
 
 def look_over(
-    series: Series, *, least: int = 1, ends: tuple[float, float] | None = None, noisy: bool = False
+    series: Series,
+    *,
+    least: int = 1,
+    ends: tuple[float, float] | None = None,
+    noisy: bool = False,
+    most_missing: float = MOST_MISSING,
 ) -> Samples | NoEstimate:
     """The series as arrays, or why it cannot be judged.
 
@@ -68,6 +73,7 @@ def look_over(
         least: fewest samples.
         ends: ends of the sensor's range in the series' unit; readings that stand there are saturated.
         noisy: the signal always moves a little, so that a constant one is not alive.
+        most_missing: share of the expected readings that may be missing.
     """
     name = series.signal.replace("-", " ")
     n = len(series)
@@ -80,7 +86,9 @@ def look_over(
         template = "{bad} of {n} readings of {name} are not numbers"
         return _no(Reason.UNTRUSTED, "proof.not-numbers", template, name=name, n=n, bad=n - finite)
     window = (float(times[0]), float(times[-1]))
-    problem = _times(series, times, name) or _amount(series, n, least, name) or _range(series, values, ends, name)
+    problem = (
+        _times(series, times, name) or _amount(series, least, most_missing, name) or _range(series, values, ends, name)
+    )
     if problem is not None:
         return NoEstimate(problem.reasons, problem.message, n, window)
     samples = Samples(series, times, values)
@@ -123,11 +131,12 @@ def _times(series: Series, times: Array, name: str) -> NoEstimate | None:
     return None
 
 
-def _amount(series: Series, n: int, least: int, name: str) -> NoEstimate | None:
+def _amount(series: Series, least: int, most_missing: float, name: str) -> NoEstimate | None:
+    n = len(series)
     if n < least:
         template = "{n} readings of {name}, at least {least} are needed"
         return _no(Reason.TOO_FEW, "proof.too-few", template, name=name, n=n, least=least)
-    if series.gaps > MOST_MISSING * (n + series.gaps):
+    if series.gaps > most_missing * (n + series.gaps):
         template = "{gaps} of {n} expected readings of {name} did not come"
         return _no(Reason.TOO_FEW, "proof.gaps", template, name=name, gaps=series.gaps, n=n + series.gaps)
     return None

@@ -22,12 +22,11 @@ from asleft.model.verdict import Reason
 from .arrays import Array, Mask
 from .correlated import mean_uncertainty
 from .estimate import Estimate, NoEstimate, combined
+from .pairing import FURTHEST_S, paired
 from .samples import Samples, look_over
 
 #: Fewest pairs of readings.
 FEWEST_PAIRS = 20
-#: A command further away than this from the actual reading is not paired with it, s.
-FURTHEST_S = 1.0
 #: A command that changes by less than this share of the least span a second stands still; its rests prove nothing.
 MOVING = 1.0 / 30.0
 #: Half-width over which the speed of the command is taken, s.
@@ -83,7 +82,7 @@ def tracking(
         words = {"a": _words(actual), "c": _words(commanded)}
         message = say("proof.units-differ", template, unit_a=actual.unit, unit_c=commanded.unit, **words)
         return NoEstimate((Reason.CONTRADICTION,), message)
-    pairs = _pair(y, x)
+    pairs = _pairs(y, x)
     if len(pairs.times) < FEWEST_PAIRS:
         return _unpaired(actual, commanded)
     span = float(np.diff(np.quantile(pairs.commanded, [0.02, 0.98]))[0])
@@ -101,22 +100,11 @@ def tracking(
     return _fit(pairs, moving, actual, span)
 
 
-def _pair(y: Samples, x: Samples) -> _Pairs:
-    """Commands at the times of the actual readings."""
-    q = x.series.resolution
-    if np.array_equal(x.times, y.times):
-        keep = np.ones(len(y), dtype=bool)
-        command, rounding = x.values, q * q / 12.0
-    else:
-        after = np.clip(np.searchsorted(x.times, y.times), 1, len(x) - 1)
-        keep = (y.times >= x.times[0]) & (y.times <= x.times[-1])
-        keep &= x.times[after] - x.times[after - 1] <= FURTHEST_S + x.series.u_time_s
-        command = np.interp(y.times, x.times, x.values)
-        share = (y.times - x.times[after - 1]) / np.maximum(x.times[after] - x.times[after - 1], 1e-9)
-        share = np.clip(share[keep], 0.0, 1.0)
-        rounding = q * q / 12.0 * float(np.mean(share**2 + (1.0 - share) ** 2)) if len(share) else 0.0
-    speed = _speed(y.times, command) if len(y) > 1 else np.zeros(len(y))
-    return _Pairs(y.times[keep], command[keep], y.values[keep], speed[keep], rounding)
+def _pairs(y: Samples, x: Samples) -> _Pairs:
+    """Commands at the times of the actual readings, with their speed."""
+    at = paired(y, x)
+    speed = _speed(at.times, at.second) if len(at) > 1 else np.zeros(len(at))
+    return _Pairs(at.times, at.second, at.first, speed, at.rounding)
 
 
 def _speed(times: Array, values: Array) -> Array:

@@ -20,5 +20,9 @@ def wants(condition: Condition) -> str:
             return f"needs at most {with_unit(high, c.unit)}"
         case ConditionKind.STEADY:
             return f"needs at most {with_unit(high, c.unit)} over {c.hold_s:g} s"
+        case ConditionKind.SLOPE:
+            return f"needs {with_unit(f'{low} to {high}', c.unit)} a minute over {c.hold_s:g} s"
+        case ConditionKind.NO_STEP:
+            return f"needs no step above {with_unit(high, c.unit)} in {c.hold_s:g} s"
         case ConditionKind.DECLARED:
             return "needs a person's word"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from asleft.model.condition import Condition, ConditionKind, ConditionResult, ConditionState
@@ -9,6 +11,7 @@ from asleft.model.errors import Code, RunError
 from asleft.model.origin import Origin
 from asleft.model.reading import Absence, AbsenceKind, Evidence, Quality, Reading
 from asleft.proof.conditions import ConditionWatch
+from asleft.proof.outlook import Outlook
 
 MET, NOT_MET, NOT_KNOWN = ConditionState.MET, ConditionState.NOT_MET, ConditionState.NOT_KNOWN
 
@@ -210,6 +213,71 @@ class TestSteady:
         n = 41
         expected = (n * 0.25 / (n - 1)) ** 0.5
         assert 25.0 - (result.margin or 0.0) == pytest.approx(expected, rel=0.02)
+
+
+class TestSlopeAndStep:
+    def test_slope_a_minute_by_hand(self) -> None:
+        watch = ConditionWatch(
+            Condition("calm", "coolant calm", ConditionKind.SLOPE, "c", low=-1.0, high=1.0, unit="°C", hold_s=30.0)
+        )
+        result = watch.at(0.0)
+        for i in range(31):
+            result = watch.update(reading(80.0 + 0.05 * i, float(i), "c"))
+        assert result.state is NOT_MET  # 0.05 °C a second are 3 °C a minute
+        assert result.margin == pytest.approx(-2.0)
+        assert told(result) == "c changes by 3 °C a minute, needs −1 to 1 °C a minute over 30 s"
+        for i in range(31, 80):
+            result = watch.update(reading(81.5, float(i), "c"))
+        assert (result.state, result.margin) == (MET, pytest.approx(1.0))
+
+    def test_a_step_is_seen_a_steady_load_is_not(self) -> None:
+        watch = ConditionWatch(
+            Condition("loads", "no load switched", ConditionKind.NO_STEP, "l", high=2.0, unit="%", hold_s=10.0)
+        )
+        result = watch.at(0.0)
+        for i in range(60):
+            result = watch.update(reading(30.0 + 0.2 * (i % 3), 0.5 * i, "l", "%"))
+        assert result.state is MET
+        for i in range(60, 68):
+            result = watch.update(reading(38.0, 0.5 * i, "l", "%"))
+        assert result.state is NOT_MET
+        assert "l stepped by" in told(result)
+        for i in range(68, 100):
+            result = watch.update(reading(38.0, 0.5 * i, "l", "%"))
+        assert result.state is MET  # it stays on: no step any more, which is why "off" is declared beside it
+
+
+class TestOutlook:
+    condition = Condition("warm", "coolant warm", ConditionKind.AT_LEAST, "c", low=80.0, unit="°C")
+
+    def fed(self, condition: Condition, course, until_s: int) -> Outlook:
+        outlook = Outlook(condition)
+        for i in range(until_s):
+            outlook.update(reading(round(course(i)), float(i), "c"))
+        return outlook
+
+    def test_says_when_it_will_be_warm(self) -> None:
+        outlook = self.fed(self.condition, lambda t: 95 - 70 * math.exp(-t / 300), 150)
+        true_s = 300 * math.log(70 / 15) - 149
+        found = outlook.forecast()
+        assert found is not None
+        assert found.soonest_s < true_s < (found.latest_s or math.inf)
+        message = outlook.message()
+        assert message is not None
+        assert message.text.startswith("in about ")
+
+    def test_silent_when_reached_and_where_there_is_nothing_to_foretell(self) -> None:
+        assert self.fed(self.condition, lambda t: 85, 150).message() is None
+        assert self.fed(self.condition, lambda t: 20, 150).message() is None
+        other = Condition("v", "supply", ConditionKind.AT_LEAST, "c", low=12.0, unit="V")
+        assert self.fed(other, lambda t: t, 150).message() is None
+
+    def test_bad_readings_are_not_used(self) -> None:
+        outlook = Outlook(self.condition)
+        outlook.update(absent(AbsenceKind.NOT_READ, 1.0))
+        outlook.update(reading(20.0, 2.0, "c", quality=Quality.SUSPECT))
+        outlook.update(reading(20.0, 3.0, "c", unit="V"))
+        assert outlook.forecast() is None
 
 
 class TestDeclared:
