@@ -240,6 +240,36 @@ class JobClosed(msgspec.Struct, frozen=True, tag="job-closed@1"):
     counts: dict[str, int]
 
 
+class Corrected(msgspec.Struct, frozen=True, tag="corrected@1"):
+    """What should stand in place of an earlier event, which stays as it is. It may follow the closing event.
+
+    Attributes:
+        event, hash: sequence and hash of the event that is corrected.
+        message: what is right.
+        by, reason: who says so, and why.
+    """
+
+    event: int
+    hash: str
+    message: Message
+    by: str
+    reason: str
+
+
+class ClockNoted(msgspec.Struct, frozen=True, tag="clock-noted@1"):
+    """What is known of the wall clock from here on.
+
+    Attributes:
+        source: where it is read from.
+        zone: local zone and its distance from UTC; the record itself is in UTC.
+        jump_s: by how much it jumped against the monotonic clock since the event before, s; None: first look.
+    """
+
+    source: str
+    zone: str
+    jump_s: float | None = None
+
+
 Body = (
     JobOpened
     | PictureTaken
@@ -268,4 +298,6 @@ Body = (
     | Noted
     | JobStopped
     | JobClosed
+    | Corrected
+    | ClockNoted
 )

@@ -88,6 +88,8 @@ class JobState:
     stopped: b.JobStopped | None = None
     closed: b.JobClosed | None = None
     closed_wall: str = ""
+    corrections: tuple[b.Corrected, ...] = ()
+    clocks: tuple[b.ClockNoted, ...] = ()
     counts: dict[str, int] = field(default_factory=dict)
 
     @property
@@ -145,6 +147,10 @@ def apply(state: JobState, event: Event) -> JobState:
             return replace(state, facts=(*state.facts, fact))
         case b.Noted(message):
             return replace(state, notes=(*state.notes, message))
+        case b.Corrected():
+            return replace(state, corrections=(*state.corrections, event.body))
+        case b.ClockNoted():
+            return replace(state, clocks=(*state.clocks, event.body))
         case b.JobStopped():
             return replace(state, stopped=event.body)
         case b.JobClosed():

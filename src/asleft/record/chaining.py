@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from asleft.event.body import JobClosed, JobOpened
+from asleft.event.body import Corrected, JobClosed, JobOpened
 from asleft.event.envelope import GENESIS, Event, type_of
 
 from .findings import Finding, Flaw, finding
@@ -27,9 +27,15 @@ def about_the_events(lines: Sequence[Line]) -> list[Finding]:
         if says != expected:
             found.append(_out_of_order(line, says, expected))
         expected = says + 1
-        if closed:
-            text = "an event after the one that closes the job"
+        correction = line.event.body if line.event and isinstance(line.event.body, Corrected) else None
+        if closed and correction is None:
+            text = "an event after the one that closes the job, and no correction"
             found.append(finding(Flaw.COUNTS, "after-close", text, line.place()))
+        if correction and correction.hash not in {
+            before.hash for before in lines[correction.event - 1 : line.number - 1][:1]
+        }:
+            text = "it corrects event {event}, which is not the one it names"
+            found.append(finding(Flaw.CORRECTION, "other", text, line.place(), event=correction.event))
         if line.event and first:
             found += _about_one(line.event, first, counts, line.place())
             counts[type_of(line.event.body)] += 1
@@ -85,6 +91,13 @@ def _follows(line: Line, after: Line) -> bool:
     if line.claim.sequence is None or after.claim.sequence is None:
         return True
     return line.claim.sequence + 1 == after.claim.sequence
+
+
+def _about_correction(line: Line, body: Corrected, lines: Sequence[Line]) -> list[Finding]:
+    if 1 <= body.event < line.number and lines[body.event - 1].hash == body.hash:
+        return []
+    text = "it corrects event {event}, which is not the one it names"
+    return [finding(Flaw.CORRECTION, "other", text, line.place(), event=body.event)]
 
 
 def _end(lines: Sequence[Line], hashes: Sequence[str], head: str) -> Finding:

@@ -30,6 +30,7 @@ class Flaw(StrEnum):
     JOB = "job"
     ORIGIN = "origin"
     COUNTS = "counts"
+    CORRECTION = "correction"
 
 
 class Finding(msgspec.Struct, frozen=True):
@@ -74,7 +75,7 @@ class Findings(msgspec.Struct, frozen=True):
         events: how many lines there are.
         head: hash of the last event as it stands, hexadecimal; empty without events.
         key: SHA-256 of the public key in the record, hexadecimal; empty without one.
-        closed: whether the last event closes the job.
+        closed: whether the job is closed; corrections may follow.
         chunks: how many chunks of samples there are.
         withheld: how many personal texts are committed to and not given.
     """

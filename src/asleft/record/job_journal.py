@@ -11,14 +11,16 @@ from typing import Any, NamedTuple, Self, cast
 
 import msgspec
 
-from asleft.event.body import Body, EffectAnswered, IntentWritten, JobClosed
+from asleft.event.body import Body, Corrected, EffectAnswered, IntentWritten, JobClosed
 from asleft.event.envelope import FORMAT, GENESIS, Event, decode, event_hash, type_of
 from asleft.model.effect import Intent, Receipt
 from asleft.model.errors import Code, InternalError, RecordError
+from asleft.model.message import Message
 from asleft.model.origin import ClockKind, Origin
 from asleft.ports.clock import Clock
 
 from .chain import Link, read_chain, read_chunks, read_withheld
+from .clock_watch import ClockWatch
 from .database import Database
 from .keys import SigningKey
 from .lease import JobLease
@@ -52,6 +54,8 @@ class JobJournal:
         self._origin = place.origin
         self._key = place.key
         self._clock = clock
+        self._watch = ClockWatch(clock)
+        self._closed = False
         self._hashes: list[str] = []
         self._events: list[Event] = []
         self._counts: Counter[str] = Counter()
@@ -80,8 +84,8 @@ class JobJournal:
 
     @property
     def closed(self) -> bool:
-        """Whether the job's last event stands."""
-        return bool(self._events) and isinstance(self._events[-1].body, JobClosed)
+        """Whether the job is closed; only corrections may follow."""
+        return self._closed
 
     def counts(self) -> dict[str, int]:
         """How many events of each type stand so far: what ``JobClosed`` must say."""
@@ -114,9 +118,28 @@ class JobJournal:
         """
         self._catch_up()
         self._allow(body)
+        first = not self._events
+        remark = None if isinstance(body, JobClosed) or first else self._watch.remark()
+        if remark:
+            self._put(remark, PROGRAM)
+        event = self._put(body, actor or PROGRAM)
+        if first and (remark := self._watch.remark()):
+            self._put(remark, PROGRAM)
+        return event
+
+    def correct(self, sequence: int, message: Message, *, by: str, reason: str) -> Event:
+        """Say what should stand in place of an earlier event, which stays; also after the job was closed.
+
+        Raises: as ``append``; RecordError: record-damaged when there is no such event.
+        """
+        if not 1 <= sequence <= len(self._events):
+            raise RecordError(Code.RECORD_DAMAGED, f"there is no event {sequence}", self._job)
+        return self.append(Corrected(sequence, self._hashes[sequence - 1], message, by, reason), actor=by)
+
+    def _put(self, body: Body, actor: str) -> Event:
         if isinstance(body, EffectAnswered):
             body = without_secrets(body)
-        event = self._event(body, actor or PROGRAM)
+        event = self._event(body, actor)
         try:
             ready = to_stored(event, self._book)
             decode(ready.stored)
@@ -126,6 +149,7 @@ class JobJournal:
         self._write(event, digest, ready)
         self._book.keep(ready.withheld)
         self._take(event, digest)
+        self._watch.saw(event)
         return event
 
     def intend(self, intent: Intent, *, actor: str = "") -> Receipt:
@@ -185,6 +209,7 @@ class JobJournal:
         self._hashes.append(digest)
         self._events.append(event)
         self._counts[type_of(event.body)] += 1
+        self._closed = self._closed or isinstance(event.body, JobClosed)
         if isinstance(event.body, IntentWritten):
             self._intents.add(event.body.intent.id)
 
@@ -199,7 +224,7 @@ class JobJournal:
     def _allow(self, body: Body) -> None:
         if self._lease is None:
             raise RecordError(Code.JOURNAL_UNWRITABLE, "this journal was given back", self._job)
-        if self.closed:
+        if self.closed and not isinstance(body, Corrected):
             raise RecordError(Code.JOB_CLOSED, type_of(body), self._job)
         if isinstance(body, JobClosed) and body.counts != self._counts:
             raise InternalError(Code.INTERNAL, "the closing event counts other events than there are")

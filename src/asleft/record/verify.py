@@ -90,7 +90,7 @@ def verify_members(
     withheld, about_personal = about_the_personal(members)
     every += [*about_the_chunks(members), *about_personal]
     first = next((line.event for line in lines[:1] if line.event), None)
-    closed = any(line.event is not None and isinstance(line.event.body, JobClosed) for line in lines[-1:])
+    closed = any(line.event is not None and isinstance(line.event.body, JobClosed) for line in lines)
     return Findings(
         path=name,
         findings=tuple(every[:_MOST]),
