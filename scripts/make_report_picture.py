@@ -8,6 +8,7 @@ when the record or the layout does. Needs pdftoppm (Debian: poppler-utils).
 
 from __future__ import annotations
 
+import json
 import shutil
 import subprocess
 import sys
@@ -15,19 +16,24 @@ import tempfile
 import zipfile
 from pathlib import Path
 
-from asleft.event.envelope import decode, event_hash
+from asleft.event.envelope import Event, event_hash
+from asleft.record.container import members_of
+from asleft.record.export import CHUNKS, EVENTS, PERSONAL
+from asleft.record.storing import from_stored
 from asleft.report.typeset import typeset
 
 OUT = Path(__file__).resolve().parents[1] / "docs" / "pictures" / "report.png"
 DOTS_PER_INCH = 110
 
 
-def events_jsonl(record: Path) -> bytes:
-    """Bytes of events.jsonl, out of a record.zip or as they are."""
-    if zipfile.is_zipfile(record):
-        with zipfile.ZipFile(record) as archive:
-            return archive.read("events.jsonl")
-    return record.read_bytes()
+def read_record(record: Path) -> tuple[bytes, list[Event]]:
+    """Bytes of events.jsonl and the events, whole: chunks and personal values of a record.zip put back."""
+    members = members_of(record)[0] if zipfile.is_zipfile(record) else {EVENTS: record.read_bytes()}
+    rows = [json.loads(line) for line in members.get(PERSONAL, b"").splitlines()]
+    personal = {row["commitment"]: row["value"] for row in rows}
+    stored = members[EVENTS]
+    events = [from_stored(line, lambda name: members.get(CHUNKS + name), personal) for line in stored.splitlines()]
+    return stored, events
 
 
 def page_one(pdf: bytes, out: Path) -> None:
@@ -48,10 +54,8 @@ def main(arguments: list[str]) -> int:
     if shutil.which("pdftoppm") is None:
         print("pdftoppm is not on this machine: install poppler-utils", file=sys.stderr)
         return 2
-    stored = events_jsonl(Path(arguments[0]))
-    lines = stored.splitlines()
-    events = [decode(line) for line in lines]
-    pdf = typeset(events, event_hash(lines[-1]), generated=events[-1].wall, record=stored)
+    stored, events = read_record(Path(arguments[0]))
+    pdf = typeset(events, event_hash(stored.splitlines()[-1]), generated=events[-1].wall, record=stored)
     out = Path(arguments[1]) if arguments[1:] else OUT
     out.parent.mkdir(parents=True, exist_ok=True)
     page_one(pdf, out)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 
 from asleft.event import body as b
 from asleft.model.verdict import StepOutcome, Verdict
@@ -168,14 +169,15 @@ def counts(record: Traced, w: Words) -> Section:
     return Section(w("counts.title"), (Table("", head, (5, 2, 6), tuple(rows)),))
 
 
-def verify(record: Traced, head_hash: str, attached: bytes | None, w: Words) -> Section:
+def verify(record: Traced, head_hash: str, attached: Mapping[str, bytes], w: Words) -> Section:
     """How a stranger checks the paper against the record."""
     lines = tuple(Line(w(f"verify.{n}")) for n in range(1, 5))
     hashes = Facts("", (fact(w("head"), Cell(head_hash, "bytes")),))
     head = tuple(w(h) for h in ("files.file", "files.size", "files.digest"))
-    rows: list[Row] = []
-    if attached is not None:
-        digest = Cell(hashlib.sha256(attached).hexdigest(), "bytes")
-        rows.append(row("events.jsonl", str(len(attached)), digest, events=tuple(e.sequence for e in record.events)))
-    files = Table(w("files.title"), head, (3, 2, 10), tuple(rows), w("files.none"))
+    every = tuple(e.sequence for e in record.events)
+    rows = [
+        row(name, str(len(content)), Cell(hashlib.sha256(content).hexdigest(), "bytes"), events=every)
+        for name, content in attached.items()
+    ]
+    files = Table(w("files.title"), head, (6, 2, 10), tuple(rows), w("files.none"))
     return Section(w("verify.title"), (Lines("", lines), hashes, files, Lines("", (Line(w("head.proves")),))))

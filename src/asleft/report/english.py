@@ -427,6 +427,7 @@ ENGLISH: dict[str, str] = {
     "fact.acknowledged": "customer's acknowledgement of what stays open",
     "fact.missing": "Not on the record: {names}.",
     "fact.digest": "SHA-256 of the photo or document {digest}",
+    "withheld": "withheld by the record ({commitment}…)",
     "redacted": "left out",
     "redacted.note": "Redacted copy: the VIN's last eight signs only, no personal data; the record is not attached.",
     "header.title": "Header",

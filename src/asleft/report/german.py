@@ -442,6 +442,7 @@ GERMAN: dict[str, str] = {
     "fact.acknowledged": "Kenntnisnahme des Kunden, was offen bleibt",
     "fact.missing": "Nicht aufgezeichnet: {names}.",
     "fact.digest": "SHA-256 des Fotos oder Dokuments {digest}",
+    "withheld": "von der Aufzeichnung zurückgehalten ({commitment}…)",
     "redacted": "weggelassen",
     "redacted.note": "Geschwärzte Abschrift: nur die letzten acht Zeichen der FIN, keine persönlichen Daten; "
     "die Aufzeichnung liegt nicht bei.",

@@ -48,6 +48,8 @@ def item_text(item: Item, w: Words) -> str:
 
 def _says_no_more(item: Item) -> bool:
     """Whether the bytes are only the letters of the value, or its digits."""
+    if item.raw.startswith("personal:"):
+        return True
     letters = bytes.fromhex(item.raw).decode("ascii", "replace").strip("\x00 ")
     return letters == item.value.strip() or item.raw == item.value.replace(" ", "").upper()
 

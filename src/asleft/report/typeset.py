@@ -10,7 +10,7 @@ Example::
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
@@ -31,6 +31,10 @@ from .view import view
 #: Paper sizes offered -> the typesetter's names.
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 STANDARD = "a-3a"
+#: Name of the attached events.
+RECORD = "events.jsonl"
+#: Folder in the typesetter's memory for what is attached, so that no name of a record meets one of ours.
+_ATTACHED = "attached/"
 
 
 def typeset(
@@ -40,6 +44,7 @@ def typeset(
     paper: str = "a4",
     generated: str,
     record: bytes | None = None,
+    files: Mapping[str, bytes] | None = None,
     profile: Profile | None = None,
 ) -> bytes:
     """The report of a job as PDF/A-3a.
@@ -50,25 +55,27 @@ def typeset(
         paper: ``a4`` or ``letter``.
         generated: issue time, RFC 3339.
         record: bytes of ``events.jsonl``; attached when given.
+        files: what belongs to it (``chunks/…`` of long recordings), text in UTF-8 by name; attached beside it.
         profile: language, numbers, units, letterhead, mark.
     Raises:
         RecordError (record-damaged): events with a gap, or a record that does not end in ``head_hash``.
         InputError (paper-unknown, time-unreadable).
     """
     _check(events, head_hash, record)
+    attached = {} if record is None else {RECORD: record, **(files or {})}
     if profile and profile.redacted:
-        record = None
-    seen = view(events, head_hash, generated=generated, attached=record, profile=profile)
+        attached = {}
+    seen = view(events, head_hash, generated=generated, attached=attached, profile=profile)
     mark = profile.mark if profile else b""
-    return set_view(seen, paper=paper, generated=generated, record=record, mark=mark)
+    return set_view(seen, paper=paper, generated=generated, attached=attached, mark=mark)
 
 
-def set_view(seen: View, *, paper: str, generated: str, record: bytes | None, mark: bytes = b"") -> bytes:
+def set_view(seen: View, *, paper: str, generated: str, attached: Mapping[str, bytes], mark: bytes = b"") -> bytes:
     """A view as PDF/A-3a. Signs that no font at hand can draw are shown by number."""
     at = _when(generated)
     if paper not in PAPERS:
         raise InputError(Code.PAPER_UNKNOWN, paper)
-    kept = {"events.jsonl": record} if record is not None else {}
+    kept = {f"{_ATTACHED}{name}": content for name, content in attached.items()}
     if mark:
         kept["mark.svg"] = drawable(mark)
     try:
@@ -102,7 +109,8 @@ def _compile(seen: View, paper: str, at: datetime, kept: dict[str, bytes], missi
     data = everywhere(plain, lambda text: breakable(visible(text, missing)))
     sources = {"main.typ": _layout(), "data.json": msgspec.json.encode(data), **kept}
     mark = "mark.svg" if "mark.svg" in kept else ""
-    inputs = {"paper": PAPERS[paper], "attached": "yes" if "events.jsonl" in kept else "no", "mark": mark}
+    names = [name.removeprefix(_ATTACHED) for name in kept if name.startswith(_ATTACHED)]
+    inputs = {"paper": PAPERS[paper], "attached": msgspec.json.encode(names).decode(), "mark": mark}
     compiler = _compiler(sources, inputs)
     return cast("bytes", compiler.compile(format="pdf", pdf_standards=[STANDARD], timestamp=at))
 

@@ -8,7 +8,7 @@ Example::
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from asleft.event.envelope import Event
 from asleft.model.origin import Origin
@@ -17,7 +17,7 @@ from . import closing, pictures
 from .front import front
 from .parts import Line, Section, View
 from .profile import Profile
-from .redact import redacted
+from .redact import redacted, withheld
 from .runs import questions_outside, runs
 from .stated import road_test
 from .traced import Traced
@@ -32,7 +32,7 @@ def view(
     head_hash: str,
     *,
     generated: str,
-    attached: bytes | None = None,
+    attached: Mapping[str, bytes] | None = None,
     profile: Profile | None = None,
 ) -> View:
     """What the report of these events says.
@@ -41,7 +41,7 @@ def view(
         events: all events of one job from the first, in order.
         head_hash: hash of the last event, hexadecimal.
         generated: issue time, RFC 3339; the caller's, because there is no clock here.
-        attached: bytes of events.jsonl when they go with the paper.
+        attached: files that go with the paper, by name.
         profile: language, numbers, units, letterhead.
     Raises: RecordError (record-damaged): no events, another job's among them, a gap.
     """
@@ -65,12 +65,12 @@ def view(
         vin=state.vehicle.vin.text if state.vehicle else "",
         head_hash=head_hash,
         generated=w("generated", time=w.n.wall(generated)),
-        front=front(record, head_hash, attached is not None, w),
-        sections=_sections(record, head_hash, attached, w),
+        front=front(record, head_hash, bool(attached), w),
+        sections=_sections(record, head_hash, attached or {}, w),
         labels={name: w(name) for name in _LABELS},
         letterhead=profile.letterhead if profile else (),
     )
-    return redacted(seen, record) if w.redacted else seen
+    return withheld(redacted(seen, record) if w.redacted else seen, w)
 
 
 def _notes(record: Traced, w: Words) -> tuple[Line, ...]:
@@ -88,7 +88,7 @@ def _notes(record: Traced, w: Words) -> tuple[Line, ...]:
     return tuple(notes)
 
 
-def _sections(record: Traced, head_hash: str, attached: bytes | None, w: Words) -> tuple[Section, ...]:
+def _sections(record: Traced, head_hash: str, attached: Mapping[str, bytes], w: Words) -> tuple[Section, ...]:
     return (
         closing.record_and_car(record, w),
         closing.needs(record, w),

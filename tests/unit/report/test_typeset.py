@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import shutil
 import subprocess
@@ -315,3 +316,32 @@ def test_a_german_paper_for_letter_size(reader: Reader) -> None:
     assert "PRÜFSTAND" in reader.text(pdf, 1)
     assert "[nicht übersetzt]" in text
     assert "NICHT GETAN" in text
+
+
+def test_long_recordings_of_the_record_are_attached_beside_it(reader: Reader) -> None:
+    """Files of the record by their own names, each with its size and digest on the paper."""
+    events = kit.demo_job()
+    chunk, name = b'{"times_s":[1],"values":[2]}', "chunks/" + "ab" * 32
+    record = kit.record_bytes(events)
+    pdf = typeset(events, kit.head_hash(events), generated=AT, record=record, files={name: chunk})
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        assert sorted(opened.attachments) == sorted([name, "events.jsonl"])
+        assert opened.attachments[name].get_file().read_bytes() == chunk
+    assert hashlib.sha256(chunk).hexdigest() in reader.text(pdf)
+
+
+def test_a_personal_text_that_the_record_withholds_is_said_to_be_withheld(reader: Reader) -> None:
+    """Erased or not at hand: no commitment on the paper as if it were the text; a VIN is compared all the same."""
+    vin, raw = "personal:" + "0a" * 32, "personal:" + "0b" * 32
+    job = kit.Job()
+    opened = kit.opened()
+    vehicle = msgspec.structs.replace(opened.vehicle, vin=msgspec.structs.replace(opened.vehicle.vin, text=vin))
+    job.add(msgspec.structs.replace(opened, vehicle=vehicle, order="personal:" + "0c" * 32))
+    engine = kit.ModulePicture(kit.ENGINE, True, (kit.Item("vin", "VIN", vin, raw),))
+    job.add(b.PictureTaken(kit.Picture(kit.FOUND, 0.0, 1.0, (engine,))))
+    events = job.done()
+    text = reader.text(typeset(events, kit.head_hash(events), generated=AT))
+    assert "withheld by the record (0a0a0a0a…)" in text
+    assert "withheld by the record (0c0c0c0c…)" in text
+    assert "personal:" not in text
+    assert "plate = read yes (engine)" in text
