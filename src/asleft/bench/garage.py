@@ -15,6 +15,7 @@ from .car import BenchCar
 CARS: dict[str, str] = {
     "petrol": "asleft.bench.cars.petrol:PetrolCar",
     "cable": "asleft.bench.cars.cable:CableCar",
+    "estate": "asleft.bench.cars.estate:EstateCar",
 }
 
 

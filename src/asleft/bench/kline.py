@@ -85,8 +85,8 @@ class KLine:
     Args:
         clock: drives it.
         baud: bit/s of all bytes.
-        level_tolerance_s: how far off the levels of a start may be because of whoever makes them (a serial port in
-            real time), besides what the modules allow, s.
+        level_tolerance_s: how far off the high level of a start may be because of whoever makes it (a program on a
+            serial port in real time), s.
     """
 
     def __init__(self, clock: Clock, baud: int = BAUD, level_tolerance_s: float = 0.0) -> None:

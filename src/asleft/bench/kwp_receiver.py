@@ -16,6 +16,8 @@ class _Times(Protocol):
     def p3_min_s(self) -> float: ...
     @property
     def p4_max_s(self) -> float: ...
+    @property
+    def wake_tolerance_s(self) -> float: ...
 
 
 class KwpReceiver:
@@ -27,7 +29,7 @@ class KwpReceiver:
 
     Attributes:
         byte_s: time of one byte, s.
-        level_tolerance_s: of the 25 ms low and 25 ms high of the start, s.
+        level_tolerance_s: of the 25 ms high of the start, s; that of the 25 ms low is the module's own.
         own_end_s: when the module's own last message ends or ended, s.
     """
 
@@ -45,7 +47,7 @@ class KwpReceiver:
 
     def woken(self, low_s: float, end_s: float) -> None:
         """A long low level ended."""
-        right = abs(low_s - WAKE_S) <= self.level_tolerance_s + 1e-9
+        right = abs(low_s - WAKE_S) <= self._times.wake_tolerance_s + 1e-9
         self._woken_s = end_s if right else None
         self._buffer.clear()
         self._skipping = False

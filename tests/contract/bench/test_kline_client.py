@@ -24,7 +24,7 @@ def with_client(work: Callable[[KLineClient], Any]) -> Any:
 
     async def story() -> Any:
         clock = HostClock()
-        line = KLine(clock)
+        line = KLine(clock, level_tolerance_s=0.2)
         module = KwpModule(
             "engine",
             0x11,
@@ -34,7 +34,7 @@ def with_client(work: Callable[[KLineClient], Any]) -> Any:
             ],
             codes=[TroubleCode(0x014300, "a", emission=True)],
             obd=Obd(values={0x05: lambda: 83.0}, vin="1M8GDM9AXKP042788"),
-            timing=KwpTiming(boot_s=0.0, wake_tolerance_s=0.02),
+            timing=KwpTiming(boot_s=0.0),
         )
         module.attach_line(line, clock)
         module.power_on()
