@@ -5,6 +5,7 @@ from __future__ import annotations
 #: Car states a procedure may be done in; their costs stand with the plan.
 CAR_STATES: tuple[str, ...] = (
     "koeo",
+    "parked",
     "koeo-cold",
     "koeo-warm",
     "warm-idle",

@@ -121,9 +121,10 @@ def _node(need: Need, part: Part, timings: Mapping[str, Timing]) -> Node:
 
 
 def _last(key_cycles: int) -> Iterator[Node]:
-    for name, phase, minutes in ((CLEAR, 7, 3.0), (CYCLES, _END, 1.0 * key_cycles), (AS_LEFT, _END, 5.0)):
-        task = Task(name, WANTS["koeo"], minutes, minutes)
-        yield Node(name, name, NAMES[name], phase, "koeo", task)
+    """Clear, key cycles, and the last picture: of a car that stands ready to be handed over."""
+    last = ((CLEAR, 7, "koeo", 3.0), (CYCLES, _END, "koeo", 1.0 * key_cycles), (AS_LEFT, _END, "parked", 5.0))
+    for name, phase, state, minutes in last:
+        yield Node(name, name, NAMES[name], phase, state, Task(name, WANTS[state], minutes, minutes))
 
 
 def rules_between(nodes: Sequence[Node], edges: Iterable[OrderEdge] = ORDER_EDGES) -> tuple[Rule, ...]:

@@ -18,6 +18,7 @@ from asleft.model.module import Picture
 from asleft.model.trouble import TroubleCode
 from asleft.model.work import Grade, Need, WorkItem
 
+from .entails import with_entailed
 from .findings import findings
 from .work_items import find_row, row_for
 from .work_rows import FITTINGS, Call, WorkRow
@@ -100,7 +101,7 @@ def find_needs(
         else:
             noted.append(finding.reason)
     return NeedsFound(
-        _merge(calls, procedures or {}),
+        with_entailed(_merge(calls, procedures or {}), procedures or {}),
         questions,
         _told("need.check", "check: {what}", works, "checks"),
         _told("need.first", "first: {what}", works, "first"),

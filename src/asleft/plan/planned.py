@@ -34,9 +34,37 @@ class Planned:
 
         Returns: its cost; None when it breaks a hard rule. Soft rules are not asked for here.
         """
-        order = _given_order(self.nodes, names)
+        return self._cost(_given_order(self.nodes, names))
+
+    def habit(self) -> Solution | None:
+        """The order by phases, as a shop is used to (common practice): within a phase as named, hard rules kept."""
+        need = {n: {r.before for r in self.rules if r.hard and r.after == n} for n in range(len(self.nodes))}
+        order: list[int] = []
+        while len(order) < len(self.nodes):
+            free = (n for n in need if n not in order and need[n] <= set(order))
+            order.append(min(free, key=lambda n: (self._phase(n), n)))
+        return self._cost(order)
+
+    def broken_by(self, order: Sequence[int]) -> tuple[Rule, ...]:
+        """Rules that an order breaks, hard ones first."""
+        rank = {task: n for n, task in enumerate(order)}
+        broken = (rule for rule in self.rules if rank[rule.before] > rank[rule.after])
+        return tuple(sorted(broken, key=lambda rule: not rule.hard))
+
+    def free_cost(self, order: Sequence[int]) -> Solution | None:
+        """What an order costs when no rule is asked for; None when a state cannot be reached."""
+        return cost_of(Problem(self.problem.tasks, self.problem.start, frozenset()), self.network, order)
+
+    def _cost(self, order: Sequence[int]) -> Solution | None:
         hard = frozenset((rule.before, rule.after) for rule in self.rules if rule.hard)
         return cost_of(Problem(self.problem.tasks, self.problem.start, hard), self.network, order)
+
+    def _phase(self, index: int) -> int:
+        phase = self.nodes[index].phase
+        return 0 if phase > _END else phase
+
+
+_END = 9
 
 
 def _given_order(nodes: Sequence[Node], names: Sequence[str]) -> tuple[int, ...]:

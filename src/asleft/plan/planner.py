@@ -15,7 +15,7 @@ from asleft.book.procedure import Procedure
 from asleft.model.work import Grade, Need, Plan, PlanStep
 
 from .graph import Timing, nodes_for, rules_between
-from .order import Placed
+from .order import Placed, Solution
 from .planned import Planned
 from .states import CarState, Network
 from .why import why_here
@@ -42,11 +42,27 @@ def make_plan(
     Raises: InputError: plan-cycle, state-unreachable, cost-missing.
     """
     wanted = tuple(need for need in needs if need.grade is Grade.REQUIRED)
-    nodes = nodes_for(wanted, timings, key_cycles=key_cycles)
-    rules = rules_between(nodes, edges)
-    planned = Planned(nodes, rules, start or CarState(), network or Network())
-    order = given if given is not None else tuple(need.function for need in wanted)
-    as_given = planned.given(order)
+    planned = work_out(wanted, timings, edges=edges, start=start, network=network, key_cycles=key_cycles)
+    as_given = planned.given(given if given is not None else tuple(need.function for need in wanted))
+    return to_plan(planned, as_given)
+
+
+def work_out(
+    needs: Sequence[Need],
+    timings: Mapping[str, Timing] | None = None,
+    *,
+    edges: Iterable[OrderEdge] = ORDER_EDGES,
+    start: CarState | None = None,
+    network: Network | None = None,
+    key_cycles: int = 2,
+) -> Planned:
+    """The problem with its best order, to be asked again (what-if, replanning). Arguments and errors: ``make_plan``."""
+    nodes = nodes_for(needs, timings, key_cycles=key_cycles)
+    return Planned(nodes, rules_between(nodes, edges), start or CarState(), network or Network())
+
+
+def to_plan(planned: Planned, as_given: Solution | None = None) -> Plan:
+    """The best order as the value that events carry."""
     best = planned.solution
     return Plan(
         steps=_steps(planned),

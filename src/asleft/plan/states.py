@@ -70,6 +70,7 @@ _WHEELS_DOWN = ("bay", "level", "targets", "outdoors")
 #: What a procedure's car state asks for.
 WANTS: dict[str, Sides] = {
     "koeo": {"engine": ("off",), "place": _STANDING, "voltage": ("ready",)},
+    "parked": {"engine": ("off",), "place": ("bay",), "voltage": ("ready",)},
     "koeo-cold": {"engine": ("off",), "heat": ("cold",), "place": _STANDING, "voltage": ("ready",)},
     "koeo-warm": {"engine": ("off",), "heat": ("warm", "through"), "place": _STANDING, "voltage": ("ready",)},
     "warm-idle": {"engine": ("running",), "heat": ("warm", "through"), "place": _WHEELS_DOWN, "voltage": ("ready",)},

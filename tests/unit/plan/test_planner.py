@@ -45,7 +45,7 @@ def test_the_engine_is_warmed_once() -> None:
 
 
 def test_lift_and_floor_are_visited_once() -> None:
-    functions = ("abs-bleed", "throttle-stop-learn", "epb-service-position", "idle-relearn", "brake-pressure-zero")
+    functions = ("throttle-stop-learn", "epb-service-position", "idle-relearn", "abs-bleed", "brake-pressure-zero")
     plan = make_plan(wanted(*functions), given=functions)
     places = [s.function for s in plan.steps if s.state == "on-lift"]
     first = order(plan).index(places[0])
