@@ -21,11 +21,19 @@ def help_texts() -> str:
     from asleft.cli.app import app  # noqa: PLC0415
 
     runner, parts = CliRunner(), []
-    for name in sorted(getattr(get_command(app), "commands")):  # noqa: B009
-        result = runner.invoke(app, [name, "--help"], prog_name="asleft")
+    for words in verbs(get_command(app)):
+        result = runner.invoke(app, [*words, "--help"], prog_name="asleft")
         text = re.sub(r"[^\S\n]+\n", "\n", result.output).strip()
-        parts.append(f"## asleft {name}\n\n```text\n{text}\n```\n")
+        parts.append(f"## asleft {' '.join(words)}\n\n```text\n{text}\n```\n")
     return "\n".join(parts)
+
+
+def verbs(command: object, before: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
+    """Every command that does something, as its words, in order."""
+    inner = getattr(command, "commands", None)
+    if not inner:
+        return [before]
+    return [found for name in sorted(inner) for found in verbs(inner[name], (*before, name))]
 
 
 def page_with(texts: str, page: str) -> str:

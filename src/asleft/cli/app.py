@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from . import demo, replay, verify
+from . import bench, demo, look, plan, procedure, replay, verify
 
 app = typer.Typer(
     name="asleft",
@@ -13,6 +13,10 @@ app = typer.Typer(
     add_completion=True,
     pretty_exceptions_enable=False,
 )
+app.command("bench")(bench.bench)
 app.command("demo")(demo.demo)
+app.command("look")(look.look)
+app.command("plan")(plan.plan)
+app.add_typer(procedure.procedures, name="procedure")
 app.command("replay")(replay.replay)
 app.command("verify")(verify.verify)

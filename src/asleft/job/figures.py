@@ -5,8 +5,7 @@ A figure scales with its container, so a narrow screen gets figures drawn for a 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import msgspec
 
@@ -30,12 +29,9 @@ def _size(narrow: bool) -> figure.Size | None:
     return _NARROW if narrow else None
 
 
-def condition_bars(
-    conditions: Sequence[Condition], results: Sequence[Mapping[str, Any]], *, narrow: bool = False
-) -> str:
-    """Bars of conditions as the live feed gives them (JSON values)."""
-    seen = [msgspec.convert(dict(result), ConditionResult) for result in results]
-    return figure.condition_bars(conditions, seen, size=_size(narrow))
+def condition_bars(conditions: Sequence[Condition], results: Sequence[ConditionResult], *, narrow: bool = False) -> str:
+    """Bars of conditions with their readings, margins and the time they have held."""
+    return figure.condition_bars(conditions, results, size=_size(narrow))
 
 
 def number_line(judgement: Judgement, *, narrow: bool = False) -> str:
@@ -75,11 +71,11 @@ class RunFigures:
 
     def __init__(self, run: RunState, *, narrow: bool = False) -> None:
         self._run = run
-        self._size = _size(narrow)
+        self._narrow = narrow
 
     def conditions(self) -> str:
         """Bars of the entry conditions as last written down."""
-        return figure.condition_bars(self._run.conditions, tuple(self._run.results.values()), size=self._size)
+        return condition_bars(self._run.conditions, tuple(self._run.results.values()), narrow=self._narrow)
 
     def strips(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Name and SVGs of each recording worth a look; rest readings of key cycles stand in their number line."""
@@ -91,7 +87,7 @@ class RunFigures:
         return tuple(found)
 
     def _strip(self, series: Series, name: str) -> str:
-        return figure.strip(series, shades=self._windows(series, name), size=self._size)
+        return figure.strip(series, shades=self._windows(series, name), size=_size(self._narrow))
 
     def _windows(self, series: Series, name: str) -> tuple[figure.Shade, ...]:
         """Judged windows that lie in this recording; one that several criteria judged is shaded once."""

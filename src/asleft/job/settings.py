@@ -8,6 +8,8 @@ from pathlib import Path
 
 #: The book that comes with the program.
 BOOK = Path(str(resources.files("asleft.book"))) / "data"
+#: Skeletons of procedures, one a function, with blanks to fill in.
+TEMPLATES = Path(str(resources.files("asleft.book"))) / "templates"
 
 
 def data_folder() -> Path:

@@ -132,3 +132,47 @@ def test_every_exit_code_stands_in_the_docs() -> None:
     page = (REPO / "docs" / "commands.md").read_text(encoding="utf-8")
     for _, code in _EXITS:
         assert f"| {code} |" in page
+
+
+def test_look_reads_all_modules_of_a_bench_car() -> None:
+    told = json.loads(run("look", "--link", "bench:petrol?seed=2", "--json").stdout)
+    assert told["origin"] == "bench"
+    assert {m["address"]["name"] for m in told["picture"]["modules"]} == {
+        "engine",
+        "brakes",
+        "body",
+        "cluster",
+        "gateway",
+    }
+    assert "VIN by identifier: EZA" in run("look", "--link", "bench:petrol?seed=2").stdout
+
+
+@pytest.mark.parametrize("address", ["bench:tractor", "bench:petrol?seed=x", "can:socketcan", "telepathy:7"])
+def test_an_impossible_link_is_told(address: str) -> None:
+    told = run("look", "--link", address, code=2).stderr
+    assert "Traceback" not in told
+
+
+def test_plan_says_needs_with_reasons_and_a_track() -> None:
+    work = ("throttle body removed, cleaned and refitted", "--make", "Aldra", "--model", "1.6", "--year", "2019")
+    text = run("plan", *work).stdout
+    assert "required" in text
+    assert "min of work" in text
+    told = json.loads(run("plan", *work, "--form", "json").stdout)
+    assert {n["function"]: n["procedure"] for n in told["needs"]}["throttle-stop-learn"] == "throttle-stop-learn-aldra"
+    assert run("plan", *work, "--form", "svg").stdout.startswith("<svg")
+    assert "nearest" in run("plan", "throtle bdy polished", code=2).stderr
+
+
+def test_the_own_book_is_clean_and_a_broken_file_is_named_by_line(tmp_path: Path) -> None:
+    assert "0 error(s)" in run("procedure", "lint").stdout
+    broken = tmp_path / "broken.yaml"
+    broken.write_text("id: x\nfunction: throttle-stop-learn\nname: x\nrevision: one\n")
+    told = run("procedure", "lint", broken, code=1).stdout
+    assert "broken.yaml:4" in told
+
+
+def test_the_dry_run_shows_the_bytes() -> None:
+    file = REPO / "src" / "asleft" / "book" / "data" / "throttle-stop-learn-aldra.yaml"
+    assert "31 01 5A 31" in run("procedure", "dry-run", file, "--identifier", "0x5A31").stdout
+    assert "two bytes are four" in run("procedure", "dry-run", file, "--identifier", "5A3", code=2).stderr

@@ -1,0 +1,66 @@
+"""The book for faces: lint, dry run and finding, as values and lines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from asleft.book.dry_run import DryLine, dry_run
+from asleft.book.files import ProcedureError
+from asleft.book.identifier import Identifier, parse
+from asleft.book.lint import lint_book
+from asleft.book.loader import LoadedProcedure, load_procedure
+from asleft.book.procedure import Way
+from asleft.book.remark import Level, Remark
+from asleft.model.errors import Code, InputError
+
+from .settings import BOOK, TEMPLATES
+
+
+def lint_files(paths: Sequence[Path]) -> tuple[Remark, ...]:
+    """All remarks on procedure files; folders mean their ``*.yaml``; no paths, the program's own book and templates.
+
+    Raises: InputError: procedure-missing, a path is not there.
+    """
+    files = [file for path in paths or (BOOK, TEMPLATES) for file in _files(path)]
+    loaded: list[LoadedProcedure] = []
+    remarks: list[Remark] = []
+    for file in files:
+        try:
+            loaded.append(load_procedure(file))
+        except ProcedureError as bad:
+            remarks.extend(bad.remarks)
+    return (*remarks, *lint_book(loaded))
+
+
+def _files(path: Path) -> list[Path]:
+    if path.is_dir():
+        return sorted(path.glob("*.yaml"))
+    if not path.is_file():
+        raise InputError(Code.PROCEDURE_MISSING, "no such file", str(path))
+    return [path]
+
+
+def has_errors(remarks: Sequence[Remark]) -> bool:
+    """Whether a file cannot be used."""
+    return any(r.level is Level.ERROR for r in remarks)
+
+
+def dry_run_of(path: Path, way: str, identifier: str) -> tuple[DryLine, ...]:
+    """Every step and every byte that would be sent, with its effect, without a car.
+
+    Args: way: ``by-wire``, ``beside``, ``by-hand``. identifier: as the source prints it; empty leaves it blank.
+    Raises: InputError: procedure-bad, identifier-impossible, procedure-missing (the way has no steps).
+    """
+    procedure = load_procedure(path).procedure
+    if way not in tuple(Way):
+        raise InputError(Code.PROCEDURE_BAD, f"no way {way!r}; there are {', '.join(Way)}", str(path))
+    chosen: Identifier | None = None
+    if identifier:
+        if procedure.identifier is None:
+            raise InputError(Code.IDENTIFIER_IMPOSSIBLE, "this procedure has no routine identifier", str(path))
+        chosen = parse(identifier, procedure.identifier.printed)
+    lines = dry_run(procedure, Way(way), chosen)
+    if not lines:
+        raise InputError(Code.PROCEDURE_MISSING, f"it has no steps for the way {way}", str(path))
+    return lines

@@ -1,0 +1,62 @@
+"""The picture of a car on a link, without opening a job: read only."""
+
+from __future__ import annotations
+
+from asleft.live.sampler import LinkSignals
+from asleft.model.effect import Receipt
+from asleft.model.errors import Code, RecordError
+from asleft.model.module import ModulePicture, Picture, PictureKind
+from asleft.model.reading import Absence
+from asleft.ports.bus import Link
+from asleft.ports.clock import Clock
+from asleft.talk.conversations import Conversations
+from asleft.talk.modules import ModuleMap
+from asleft.talk.pictures import take_picture
+
+
+def _no_receipt(_receipt: Receipt) -> None:
+    raise RecordError(Code.RECEIPT_USED, "looking never changes anything")
+
+
+async def look_at(link: Link, clock: Clock, modules: ModuleMap) -> Picture:
+    """Take a picture as found. Nothing that changes the car can be sent: there is no journal to allow it.
+
+    Raises: LinkError: no-bus, link-lost.
+    """
+    await link.open()
+    talk = Conversations(link, clock, _no_receipt)
+    try:
+        return await take_picture(PictureKind.AS_FOUND, modules, talk, clock, LinkSignals(talk, clock))
+    finally:
+        await talk.close()
+        await link.close()
+
+
+def picture_lines(picture: Picture, origin: str) -> tuple[str, ...]:
+    """A picture to read, module by module, with the reason for every gap."""
+    lines = [f"origin {origin}, {len(picture.modules)} module(s), {picture.stop_s - picture.start_s:.2f} s"]
+    for module in picture.modules:
+        lines += _module_lines(module)
+    for reading in picture.readings:
+        value = _absent(reading.absence) if reading.absence else f"{reading.value:g} {reading.unit}"
+        lines.append(f"{reading.signal}: {value}")
+    lines += [f"{n.name}: {_absent(n.absence) if n.absence else f'{n.value} {n.unit}'.strip()}" for n in picture.notes]
+    return tuple(lines)
+
+
+def _module_lines(module: ModulePicture) -> list[str]:
+    if not module.responded:
+        return [f"{module.address.text}: did not answer"]
+    codes = ", ".join(f"{c.full} ({c.kind.value})" for c in module.codes)
+    told = codes or (_absent(module.codes_absence) if module.codes_absence else "none")
+    items = [
+        f"  {i.name}: {_absent(i.absence) if i.absence else f'{i.value} {i.unit}'.strip()}"
+        for i in (*module.identification, *module.coding, *module.learned)
+    ]
+    return [f"{module.address.text}: trouble codes {told}", *items]
+
+
+def _absent(absence: Absence) -> str:
+    refusal = f" with {absence.refusal:02X}" if absence.refusal else ""
+    detail = f": {absence.detail}" if absence.detail else ""
+    return f"{absence.kind.value.replace('-', ' ')}{refusal}{detail}"
