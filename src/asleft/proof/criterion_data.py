@@ -173,4 +173,86 @@ class CodeAbsent(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_fi
     cycles: int = 0
 
 
-Criterion = RestRange | TrackingSlope | TrackingResidual | IdleMean | IdleSpread | TrimSum | CodeAbsent
+class IdleHunting(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="idle-hunting"):
+    """Amplitude of the strongest rhythm of idle speed over a steady window; fields as for the mean."""
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    signal: str = "engine-speed"
+    seconds: Seconds = 40.0
+    gates: tuple[Gate, ...] = IDLE_GATES
+    max_drift: float = 30.0
+
+
+class FlowArea(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="flow-area"):
+    """Total effective flow area at idle, from measured air flow; mostly reported, without limits."""
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    flow: str = "mass-air-flow"
+    barometer: str = "barometric-pressure"
+    intake: str = "intake-air-temperature"
+    manifold: str = "manifold-pressure"
+    seconds: Seconds = 30.0
+    gates: tuple[Gate, ...] = IDLE_GATES
+    max_drift: float = 0.3
+
+
+class DualSum(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="dual-sum"):
+    """Largest departure of the sum of two sensors over a slow sweep. ``total``: what they add up to."""
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    first: str = "throttle-absolute"
+    second: str = "throttle-absolute-b"
+    total: float = 100.0
+    min_span: float = 30.0
+    ends: tuple[float, float] | None = PERCENT_ENDS
+
+
+class DualRatio(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="dual-ratio"):
+    """Largest departure of the ratio of two sensors over a slow sweep. ``ratio``: of the first to the second."""
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    first: str = "accelerator-pedal-d"
+    second: str = "accelerator-pedal-e"
+    ratio: float = 2.0
+    min_span: float = 15.0
+    ends: tuple[float, float] | None = PERCENT_ENDS
+
+
+class ZeroAtRest(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="zero-at-rest"):
+    """What a sensor reads at rest. ``most_sd`` and ``most_trend`` (a second): what counts as still, in its unit."""
+
+    id: Slug
+    name: str
+    saved: str
+    limits: LimitData
+    signal: str
+    most_sd: float
+    most_trend: float
+
+
+Criterion = (
+    RestRange
+    | TrackingSlope
+    | TrackingResidual
+    | IdleMean
+    | IdleSpread
+    | IdleHunting
+    | TrimSum
+    | FlowArea
+    | DualSum
+    | DualRatio
+    | ZeroAtRest
+    | CodeAbsent
+)

@@ -16,6 +16,10 @@ from asleft.proof.criteria import judge, select
 from asleft.proof.criterion_data import (
     CodeAbsent,
     Criterion,
+    DualRatio,
+    DualSum,
+    FlowArea,
+    IdleHunting,
     IdleMean,
     IdleSpread,
     LimitData,
@@ -23,6 +27,7 @@ from asleft.proof.criterion_data import (
     TrackingResidual,
     TrackingSlope,
     TrimSum,
+    ZeroAtRest,
 )
 
 Q8 = 100.0 / 255.0
@@ -119,6 +124,77 @@ class TestIdle:
         rpm[300:460] = [750.0 + (i % 3) for i in range(160)]
         saved = {"idle": (series("engine-speed", rpm, "rpm", 0.25), *quiet_in_the_middle["idle"][1:])}
         assert judge(SPREAD, saved).verdict is Verdict.FAIL
+
+
+class TestMoreForms:
+    air = {
+        "mass-air-flow": ("g/s", 2.53, 0.03, 0.01),
+        "barometric-pressure": ("kPa", 100.0, 0.0, 1.0),
+        "intake-air-temperature": ("°C", 30.0, 0.0, 1.0),
+        "manifold-pressure": ("kPa", 31.0, 0.4, 1.0),
+    }
+
+    def with_air(self, **more) -> dict[str, tuple[Series, ...]]:
+        rng = np.random.default_rng(8)
+        made = [
+            series(name, np.round((value + sd * rng.standard_normal(400)) / q) * q, unit, q)
+            for name, (unit, value, sd, q) in self.air.items()
+        ]
+        return {"idle": (*idle()["idle"], *made)}
+
+    def test_flow_area_is_reported(self) -> None:
+        j = judge(FlowArea("area", "Total flow area", "idle", LimitData("mm²", "ours")), self.with_air())
+        assert j.rule is Rule.REPORT_ONLY
+        assert j.value == pytest.approx(10.9, abs=0.1)  # TRADE 7.5: 2.53 g/s, 100 kPa, 30 °C
+        assert j.u is not None
+        assert 0.01 < j.u < 0.3
+
+    def test_flow_area_needs_all_four(self) -> None:
+        saved = {"idle": tuple(s for s in self.with_air()["idle"] if s.signal != "barometric-pressure")}
+        j = judge(FlowArea("area", "Total flow area", "idle", LimitData("mm²", "ours", None, 20.0)), saved)
+        assert j.reasons == (Reason.UNSUPPORTED,)
+
+    @pytest.mark.parametrize(("amplitude", "verdict"), [(0.0, Verdict.PASS), (40.0, Verdict.FAIL)])
+    def test_hunting(self, amplitude: float, verdict: Verdict) -> None:
+        saved = idle(n=400)
+        t = 0.2 * np.arange(400)
+        speed = series("engine-speed", np.asarray(saved["idle"][0].values) + amplitude * np.sin(4 * t), "rpm", 0.25)
+        form = IdleHunting("hunting", "Hunting", "idle", LimitData("rpm", "ours", None, 15.0))
+        assert judge(form, {"idle": (speed, *saved["idle"][1:])}).verdict is verdict
+
+    @pytest.mark.parametrize(("off", "verdict"), [(0.0, Verdict.PASS), (6.0, Verdict.FAIL)])
+    def test_dual_sum(self, off: float, verdict: Verdict) -> None:
+        travel = np.concatenate([np.linspace(10, 80, 80), np.linspace(80, 10, 80)])
+        saved = {
+            "sweep": (
+                series("throttle-absolute", np.round(travel / Q8) * Q8, "%", Q8),
+                series("throttle-absolute-b", np.round((100 + off - travel) / Q8) * Q8, "%", Q8),
+            )
+        }
+        assert judge(DualSum("sum", "Sum", "sweep", LimitData("%", "ours", None, 3.0)), saved).verdict is verdict
+        assert judge(DualSum("sum", "Sum", "no", LimitData("%", "ours", None, 3.0)), saved).reasons == (
+            Reason.UNSUPPORTED,
+        )
+
+    @pytest.mark.parametrize(("slope", "verdict"), [(0.5, Verdict.PASS), (0.42, Verdict.FAIL)])
+    def test_dual_ratio(self, slope: float, verdict: Verdict) -> None:
+        travel = np.concatenate([np.linspace(30, 90, 80), np.linspace(90, 30, 80)])
+        saved = {
+            "sweep": (
+                series("accelerator-pedal-d", np.round(travel / Q8) * Q8, "%", Q8),
+                series("accelerator-pedal-e", np.round(slope * travel / Q8) * Q8, "%", Q8),
+            )
+        }
+        form = DualRatio("ratio", "Ratio", "sweep", LimitData("1", "ours", None, 0.1))
+        assert judge(form, saved).verdict is verdict
+
+    @pytest.mark.parametrize(("bias", "verdict"), [(0.02, Verdict.PASS), (0.5, Verdict.FAIL)])
+    def test_zero_at_rest(self, bias: float, verdict: Verdict) -> None:
+        values = bias + 0.02 * np.random.default_rng(2).standard_normal(100)
+        saved = {"rest": (series("yaw-rate", np.round(values, 2), "°/s", 0.01),)}
+        form = ZeroAtRest("yaw", "Yaw at rest", "rest", LimitData("°/s", "ours", -0.2, 0.2), "yaw-rate", 0.1, 0.02)
+        assert judge(form, saved).verdict is verdict
+        assert judge(form, {}).reasons == (Reason.UNSUPPORTED,)
 
 
 class TestThrottle:
