@@ -25,7 +25,7 @@ EXCHANGES = 40
 LONGEST_S = 8.0
 
 KINDS: dict[str, dict[str, float]] = {
-    "lost": {"lost": 0.03},
+    "lost": {"lost": 0.02},
     "doubled": {"doubled": 0.05},
     "reordered": {"delayed": 0.05, "delay_s": 0.004},
     "late": {"delayed": 0.05, "delay_s": 0.4},

@@ -16,6 +16,8 @@ from collections.abc import Callable
 from types import TracebackType
 from typing import NamedTuple
 
+import msgspec
+
 from asleft.codec.effects import effect_of
 from asleft.codec.isotp import TransferBroken
 from asleft.codec.refusal import Protocol
@@ -31,11 +33,12 @@ from .errors import LinkBusy, ModuleRefused, ModuleSilent, shown
 from .everybody import Everybody, Outcome
 from .exchange import Exchange
 from .hub import CanHub
-from .matching import BUSY
+from .pace import CarPace, ModulePace, Pace
 from .partner import Partner
 from .policy import WritesPolicy
 from .sessions import Sessions
 from .settings import TalkSettings
+from .tries import Tries
 from .turns import Turns
 
 #: Effects during which nobody else speaks. One that only actuates leaves room for watching its conditions.
@@ -51,6 +54,8 @@ class Answer(NamedTuple):
 
 _GENTLE = TalkSettings()
 _CLOSED = WritesPolicy()
+_UNKNOWN = CarPace()
+_NOTHING = ModulePace()
 
 
 class Conversations:
@@ -63,6 +68,7 @@ class Conversations:
         policy: whether effects may go out here at all.
         settings: times and numbers.
         protocol: language of the modules.
+        known: what this car proved earlier.
     """
 
     def __init__(
@@ -74,15 +80,19 @@ class Conversations:
         *,
         settings: TalkSettings = _GENTLE,
         protocol: Protocol = Protocol.UDS,
+        known: CarPace = _UNKNOWN,
     ) -> None:
         self.settings = settings
-        self.turns = Turns(clock, settings.in_flight)
+        self.turns = Turns(clock, max(settings.in_flight, known.in_flight))
+        self.pace = Pace(self.turns, clock, max(settings.in_flight_most, known.in_flight), known)
+        self._modules = dict(known.modules)
         self._link = link
         self._clock = clock
         self._redeem = redeem
         self._policy = policy
         self._protocol = protocol
         self._hub = CanHub(link, clock, settings.isotp)
+        self._hub.load.on_window = self.pace.bus_used
         self._partners: dict[tuple[int, int, bool], Partner] = {}
         self._sessions = Sessions(clock, settings, lambda: not self._ended and self._hub.loss is None)
         self._ended = False
@@ -134,11 +144,11 @@ class Conversations:
         if effect.needs_receipt or not request:
             raise RunError(Code.RECEIPT_MISSING, f"{shown(request)} {effect.value}", target.text)
         partner, end_s = self._partner(target), self._end(deadline_s)
-        await self._take_turn(partner, request, end_s, alone=False)
+        await self._take_lock(partner, request, end_s)
         try:
             return await self._read(partner, request, end_s)
         finally:
-            self._give_turn_back(partner)
+            partner.lock.give_back()
 
     async def carry_out(self, receipt: Receipt, *, deadline_s: float | None = None) -> bytes:
         """Redeem a receipt, send exactly its bytes, once, and return the positive answer.
@@ -156,14 +166,19 @@ class Conversations:
             raise RunError(Code.RECEIPT_MISSING, "a receipt for no bytes", receipt.target.text)
         partner, end_s = self._partner(receipt.target), self._end(deadline_s)
         alone = effect_of(request, self._protocol) in _ALONE
-        await self._take_turn(partner, request, end_s, alone=alone)
+        await self._take_lock(partner, request, end_s)
         try:
             await partner.settle(request, end_s)
-            self._must_be_open()
-            self._redeem(receipt)
-            return (await self._send_once(partner, request, end_s)).data
+            if not await self.turns.take(end_s, alone=alone):
+                raise LinkBusy(partner.name, request)
+            try:
+                self._must_be_open()
+                self._redeem(receipt)
+                return (await self._send_once(partner, request, end_s)).data
+            finally:
+                self.turns.give_back()
         finally:
-            self._give_turn_back(partner)
+            partner.lock.give_back()
 
     async def ask_everybody(
         self, request: bytes, *, wide: bool = False, deadline_s: float | None = None
@@ -191,6 +206,24 @@ class Conversations:
         finally:
             self.turns.give_back()
 
+    @property
+    def proved(self) -> CarPace:
+        """What this car has proved so far: to be kept with it and given to its next conversation as ``known``."""
+        found = {
+            _key(partner.address): msgspec.structs.replace(self.pace_of(partner.address), busy_s=partner.busy_s)
+            for partner in self._partners.values()
+            if partner.busy_s
+        }
+        return CarPace(self.pace.proved, self.pace.ceiling, {**self._modules, **found})
+
+    def pace_of(self, target: ModuleAddress) -> ModulePace:
+        """What is known of a module."""
+        return self._modules.get(_key(target), _NOTHING)
+
+    def remember(self, target: ModuleAddress, pace: ModulePace) -> None:
+        """Keep what was learned of a module."""
+        self._modules[_key(target)] = pace
+
     async def open_session(self, target: ModuleAddress, session_type: int) -> None:
         """Open a diagnostic session and keep it alive until ``close_sessions``.
 
@@ -214,7 +247,7 @@ class Conversations:
         key = (target.request_id, target.response_id, target.extended)
         partner = self._partners.get(key)
         if partner is None:
-            partner = Partner(target, self._hub.lane(target), self._clock, self.settings)
+            partner = Partner(target, self._hub.lane(target), self._clock, self.settings, self._hub.load)
             self._partners[key] = partner
         partner.address = target
         return partner
@@ -228,21 +261,12 @@ class Conversations:
         if self._ended:
             raise LinkError(Code.LINK_LOST, "the conversations have ended", self._link.name)
 
-    async def _take_turn(self, partner: Partner, request: bytes, end_s: float, *, alone: bool) -> None:
+    async def _take_lock(self, partner: Partner, request: bytes, end_s: float) -> None:
         if not await partner.lock.take(end_s):
             raise LinkBusy(partner.name, request)
-        try:
-            if not await self.turns.take(end_s, alone=alone):
-                raise LinkBusy(partner.name, request)
-        except BaseException:
-            partner.lock.give_back()
-            raise
-
-    def _give_turn_back(self, partner: Partner) -> None:
-        self.turns.give_back()
-        partner.lock.give_back()
 
     async def _send_once(self, partner: Partner, request: bytes, end_s: float) -> Answer:
+        self._must_be_open()
         self._sessions.requested(partner, request)
         exchange = Exchange(partner, request, self._clock, self.settings, end_s=end_s, protocol=self._protocol)
         answer = await exchange.run()
@@ -250,26 +274,34 @@ class Conversations:
         return Answer(answer, exchange.answered_s)
 
     async def _read(self, partner: Partner, request: bytes, end_s: float) -> Answer:
-        """A read with its bounded retries: after *busy*, and once, calmly, after silence or a broken transfer."""
-        settings = self.settings
-        silent = busy = 0
+        """A read with its bounded retries; each attempt takes a turn of its own."""
+        tries = Tries(self.settings, self._clock, self.pace, id(partner))
+        spent_s = 0.0
         while True:
-            if not silent:
+            if not tries.silent:
                 await partner.settle(request, end_s)
-            self._must_be_open()
+            got = await self.turns.take(end_s, alone=tries.alone, head_start_s=self._head_start(partner))
+            if not got:
+                raise tries.error or LinkBusy(partner.name, request)
+            begun_s = self._clock.now()
             try:
-                return await self._send_once(partner, request, end_s)
-            except ModuleRefused as error:
-                busy += 1
-                pause_s = settings.busy_pause_s * busy
-                if error.refusal != BUSY or busy > settings.busy_retries or self._clock.now() + pause_s >= end_s:
+                tries.begin()
+                answer = await self._send_once(partner, request, end_s)
+            except (ModuleRefused, ModuleSilent, TransferBroken) as error:
+                pause_s = tries.failed(error, end_s)
+                if pause_s is None:
                     raise
-            except (ModuleSilent, TransferBroken) as error:
-                silent += 1
-                pause_s = 0.0 if isinstance(error, ModuleSilent) else settings.calm_s
-                if silent > settings.silent_retries or self._clock.now() + pause_s >= end_s or _was_pending(error):
-                    raise
+            else:
+                tries.answered()
+                return answer
+            finally:
+                spent_s += self._clock.now() - begun_s
+                partner.took(request, spent_s)
+                self.turns.give_back()
             await self._clock.sleep_until(self._clock.now() + pause_s)
+
+    def _head_start(self, partner: Partner) -> float:
+        return self.pace_of(partner.address).busy_s
 
     async def _close_session(self, partner: Partner) -> None:
         """``10 01``, once or twice, whatever it brings."""
@@ -279,6 +311,5 @@ class Conversations:
             self._sessions.closed(partner)  # it falls back by itself when tester present stops
 
 
-def _was_pending(error: AsleftError) -> bool:
-    """It took the request and works on it: asking again would only be in its way."""
-    return isinstance(error, ModuleSilent) and error.pending > 0
+def _key(address: ModuleAddress) -> str:
+    return f"{address.request_id:X}"

@@ -13,6 +13,7 @@ from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
 
 from .lane import CanLane
+from .load import BusLoad
 
 _WIDE = 1 << 31
 
@@ -29,6 +30,7 @@ class CanHub:
         on_unknown: asked about a frame of no lane; it may add one and say so.
         on_everybody_sent: called when a frame of none of the lanes is on the wire (a request to everybody).
         loss: the error, once the link is gone.
+        load: how full the bus is.
     """
 
     def __init__(self, link: Link, clock: Clock, config: IsoTpConfig) -> None:
@@ -36,6 +38,7 @@ class CanHub:
         self.on_unknown: Callable[[CanFrame], bool] | None = None
         self.on_everybody_sent: Callable[[float], None] | None = None
         self.loss: LinkError | None = None
+        self.load = BusLoad(getattr(link, "bitrate", None) or 500_000)
         self._clock = clock
         self._config = config
         self._by_rx: dict[int, CanLane] = {}
@@ -73,6 +76,7 @@ class CanHub:
             lane.forget()
 
     def _on_frame(self, frame: CanFrame) -> None:
+        self.load.add(frame, frame.time_s or 0.0)
         key = frame.id | _WIDE if frame.extended else frame.id
         lane = self._by_rx.get(key)
         if lane is not None:
@@ -82,6 +86,7 @@ class CanHub:
 
     def _on_sent(self, frame: CanFrame) -> None:
         time_s = frame.time_s if frame.time_s is not None else self._clock.now()
+        self.load.add(frame, time_s)
         lane = self._by_tx.get(frame.id | _WIDE if frame.extended else frame.id)
         if lane is not None:
             lane.on_confirmed(frame.data, time_s)

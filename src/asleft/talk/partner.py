@@ -14,10 +14,16 @@ from asleft.model.module import ModuleAddress
 from asleft.ports.clock import Clock
 
 from .lane import Lane
+from .load import BusLoad
 from .matching import Match, match, may_confuse
 from .settings import TalkSettings, Timing
 from .turns import Turns
 from .waiting import until
+
+#: Longest P2 that is learned from late answers, s (common practice, no source).
+_P2_LEARNED_S = 0.5
+#: Requests of which it is kept how long they took.
+_DURATIONS = 256
 
 
 class Waiting(Protocol):
@@ -49,6 +55,7 @@ class Partner:
         lane: the way to it.
         clock: the link's.
         settings: first times.
+        load: how full its bus is, where that can be heard.
 
     Attributes:
         lock: one request at a time.
@@ -59,8 +66,11 @@ class Partner:
         strangers: messages that nobody waited for, so far.
     """
 
-    def __init__(self, address: ModuleAddress, lane: Lane, clock: Clock, settings: TalkSettings) -> None:
+    def __init__(
+        self, address: ModuleAddress, lane: Lane, clock: Clock, settings: TalkSettings, load: BusLoad | None = None
+    ) -> None:
         self.address = address
+        self.load = load
         self.lane = lane
         self.lock = Turns(clock, 1)
         self.timing = Timing(settings.p2_s, settings.p2_star_s)
@@ -68,6 +78,7 @@ class Partner:
         self.waiting: Waiting | None = None
         self.last_sent_s = float("-inf")
         self.strangers = 0
+        self._durations: dict[bytes, float] = {}
         self._clock = clock
         self._owed: list[_Owed] = []
         self._cleared: asyncio.Future[None] | None = None
@@ -96,6 +107,18 @@ class Partner:
         if self.waiting is not None:
             self.waiting.on_failed(error, direction)
 
+    # -- how long it takes -----------------------------------------------------------------------------------------
+
+    @property
+    def busy_s(self) -> float:
+        """How long everything that was asked of it takes, each once, s."""
+        return sum(self._durations.values())
+
+    def took(self, request: bytes, seconds: float) -> None:
+        """One request took so long, with its retries."""
+        if len(self._durations) < _DURATIONS or request in self._durations:
+            self._durations[request] = seconds
+
     # -- late answers ----------------------------------------------------------------------------------------------
 
     def owe(self, request: bytes, until_s: float) -> None:
@@ -119,9 +142,14 @@ class Partner:
         for owed in self._owed:
             if _answers(owed.request, payload):
                 self._owed.remove(owed)
+                self._be_patient()
                 break
         if self._cleared is not None and not self._cleared.done():
             self._cleared.set_result(None)
+
+    def _be_patient(self) -> None:
+        """It does answer, only later than it should: wait longer from now on, within bounds."""
+        self.timing = Timing(min(2 * self.timing.p2_s, max(_P2_LEARNED_S, self.timing.p2_s)), self.timing.p2_star_s)
 
 
 def _answers(request: bytes, payload: bytes) -> bool:

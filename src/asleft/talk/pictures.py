@@ -23,9 +23,11 @@ from asleft.ports.conversation import Conversation
 from asleft.ports.signals import Signals
 
 from .everybody import Outcome
+from .identifiers import NO_ANSWER, Found, IdentifierReader
 from .modules import Form, MappedItem, MappedModule, ModuleMap
 from .obd_picture import ObdPart, read_obd_part
-from .reading_items import read_identifier
+from .pace import ModulePace
+from .reading_items import item_from
 from .uds_codes import read_uds_codes
 
 #: The standardised identification of a module.
@@ -71,11 +73,17 @@ PICTURE_SIGNALS: tuple[str, ...] = (
     "odometer",
 )
 
-_NO_ANSWER = Absence(AbsenceKind.NOT_READ, "no answer")
-
 
 class AsksEverybody(Conversation, Protocol):
-    """A conversation that can also ask all OBD modules at once."""
+    """A conversation that can also ask all OBD modules at once and remembers what modules bear."""
+
+    def pace_of(self, target: ModuleAddress) -> ModulePace:
+        """What is known of a module."""
+        ...
+
+    def remember(self, target: ModuleAddress, pace: ModulePace) -> None:
+        """Keep what was learned of a module."""
+        ...
 
     async def ask_everybody(
         self, request: bytes, *, wide: bool = False, deadline_s: float | None = None
@@ -125,23 +133,22 @@ def _in(responders: tuple[ModuleAddress, ...], module: MappedModule) -> bool:
 
 
 async def _module(
-    talk: Conversation, module: MappedModule, *, answers_obd: bool
+    talk: AsksEverybody, module: MappedModule, *, answers_obd: bool
 ) -> tuple[ModulePicture, tuple[Item, ...]]:
     address = module.address
     obd = await read_obd_part(talk, address) if answers_obd else ObdPart()
-    identification, answers_uds = await _identification(talk, address)
-    if not answers_uds:
-        coding, learned = (tuple(_absent(m) for m in items) for items in (module.coding, module.learned))
-        codes, codes_absence = obd.codes, None if answers_obd else _NO_ANSWER
-    else:
-        coding = tuple([await read_identifier(talk, address, item) for item in module.coding])
-        learned = tuple([await read_identifier(talk, address, item) for item in module.learned])
-        uds_codes = await read_uds_codes(talk, address)
-        codes = obd.codes if isinstance(uds_codes, Absence) else _merged(obd.codes, uds_codes)
-        codes_absence = uds_codes if isinstance(uds_codes, Absence) and not answers_obd else obd.codes_absence
+    reader = IdentifierReader(talk, address, talk.pace_of(address))
+    wanted = (*IDENTIFICATION, *module.coding, *module.learned)
+    found = await reader.read(tuple(dict.fromkeys(item.identifier for item in wanted)))
+    talk.remember(address, reader.pace)
+    identification, coding, learned = (
+        tuple(_item(mapped, found[mapped.identifier]) for mapped in part)
+        for part in (IDENTIFICATION, module.coding, module.learned)
+    )
+    codes, codes_absence = await _codes(talk, address, obd, answers_obd=answers_obd, silent=reader.silent)
     picture = ModulePicture(
         address,
-        responded=answers_obd or answers_uds,
+        responded=answers_obd or any(data != NO_ANSWER for data in found.values()),
         identification=_told_apart(obd.identification, identification),
         coding=coding,
         learned=learned,
@@ -151,16 +158,20 @@ async def _module(
     return picture, obd.notes
 
 
-async def _identification(talk: Conversation, address: ModuleAddress) -> tuple[tuple[Item, ...], bool]:
-    """The standardised identification, and whether the module speaks UDS at all. A silent one is asked one thing."""
-    first = await read_identifier(talk, address, IDENTIFICATION[0])
-    if first.absence == _NO_ANSWER:
-        return (first, *(_absent(item) for item in IDENTIFICATION[1:])), False
-    return (first, *[await read_identifier(talk, address, item) for item in IDENTIFICATION[1:]]), True
+async def _codes(
+    talk: Conversation, address: ModuleAddress, obd: ObdPart, *, answers_obd: bool, silent: bool
+) -> tuple[tuple[TroubleCode, ...], Absence | None]:
+    """Codes of both languages; a module that gives them in one of the two lacks nothing."""
+    by_uds = NO_ANSWER if silent else await read_uds_codes(talk, address)
+    if not isinstance(by_uds, Absence):
+        return _merged(obd.codes, by_uds), obd.codes_absence
+    return obd.codes, obd.codes_absence if answers_obd else by_uds
 
 
-def _absent(item: MappedItem) -> Item:
-    return Item(item.key, item.name, absence=_NO_ANSWER)
+def _item(mapped: MappedItem, found: Found) -> Item:
+    if isinstance(found, Absence):
+        return Item(mapped.key, mapped.name, absence=found)
+    return item_from(mapped, found)
 
 
 def _told_apart(obd: tuple[Item, ...], uds: tuple[Item, ...]) -> tuple[Item, ...]:

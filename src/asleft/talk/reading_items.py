@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from asleft.codec.answer import AnswerMalformed
 from asleft.codec.isotp import TransferBroken
-from asleft.codec.uds import read_data
 from asleft.model.errors import AsleftError
 from asleft.model.module import Item, ModuleAddress
 from asleft.model.reading import Absence, AbsenceKind, to_hex
@@ -41,18 +40,6 @@ def absence_of(error: AsleftError) -> Absence:
             return Absence(AbsenceKind.NOT_READ, error.detail or error.cause)
         case _:
             raise error
-
-
-async def read_identifier(talk: Conversation, target: ModuleAddress, mapped: MappedItem) -> Item:
-    """Service 22 for one identifier."""
-    answer = await ask_or_absence(talk, target, read_data.make_request(mapped.identifier))
-    if isinstance(answer, Absence):
-        return Item(mapped.key, mapped.name, absence=answer)
-    try:
-        data = read_data.read_answer(answer, mapped.identifier)
-    except AnswerMalformed as error:
-        return Item(mapped.key, mapped.name, raw=to_hex(answer), absence=absence_of(error))
-    return item_from(mapped, data)
 
 
 def item_from(mapped: MappedItem, data: bytes) -> Item:

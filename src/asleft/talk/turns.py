@@ -7,25 +7,38 @@ Use::
         try: ...
         finally: turns.give_back()
 
-First come, first served. One that must be alone waits until nobody else is on the way; those who come after it wait
-behind it, so that it is not starved.
+First come, first served, but for a head start: who is known to take longer is served as if it had come earlier by as
+much. Because the head start is bounded by that time, nobody is starved. One that must be alone waits until nobody else
+is on the way; those who come after it wait behind it.
 """
 
 from __future__ import annotations
 
 import asyncio
-from collections import deque
-
-import msgspec
+from bisect import insort
+from itertools import count
 
 from asleft.ports.clock import Clock
 
 from .waiting import until
 
+#: However full the bus, so many may be on their way (fewer only where the limit says so).
+FEWEST = 4
 
-class _Waiter(msgspec.Struct):
-    future: asyncio.Future[None]
-    alone: bool
+
+class _Waiter:
+    """One who waits; sorted by the moment of coming less the head start, then by order of coming."""
+
+    __slots__ = ("alone", "future", "key")
+
+    def __init__(self, key: tuple[float, int], *, alone: bool) -> None:
+        self.key = key
+        self.alone = alone
+        self.future: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+
+
+def _key(waiter: _Waiter) -> tuple[float, int]:
+    return waiter.key
 
 
 class Turns:
@@ -34,14 +47,19 @@ class Turns:
     Args:
         clock: for the deadlines of those who wait.
         limit: most at a time, 1 or more.
+
+    Attributes:
+        taken: turns that are held now.
     """
 
     def __init__(self, clock: Clock, limit: int) -> None:
+        self.taken = 0
         self._clock = clock
         self._limit = max(1, limit)
-        self._waiters: deque[_Waiter] = deque()
+        self._room = self._limit
+        self._waiters: list[_Waiter] = []
         self._alone = False
-        self.taken = 0
+        self._numbers = count()
 
     @property
     def limit(self) -> int:
@@ -51,13 +69,27 @@ class Turns:
     @limit.setter
     def limit(self, limit: int) -> None:
         self._limit = max(1, limit)
+        self._room = max(self._room, min(self._limit, FEWEST))
         self._serve()
 
-    async def take(self, until_s: float, *, alone: bool = False) -> bool:
-        """Wait for a turn, at most until ``until_s``; whether it was got."""
-        waiter = _Waiter(asyncio.get_running_loop().create_future(), alone)
-        self._waiters.append(waiter)
+    @property
+    def room(self) -> int:
+        """Most at a time for the moment: the limit, or fewer while the bus is full."""
+        return min(self._room, self._limit)
+
+    @room.setter
+    def room(self, room: int) -> None:
+        self._room = min(self._limit, max(room, min(self._limit, FEWEST)))
         self._serve()
+
+    async def take(self, until_s: float, *, alone: bool = False, head_start_s: float = 0.0) -> bool:
+        """Wait for a turn, at most until ``until_s``; whether it was got."""
+        if not self._waiters and not self._alone and self.taken < (1 if alone else self.room):
+            self.taken += 1
+            self._alone = alone
+            return True
+        waiter = _Waiter((self._clock.now() - head_start_s, next(self._numbers)), alone=alone)
+        insort(self._waiters, waiter, key=_key)
         try:
             if await until(waiter.future, self._clock, until_s):
                 return True
@@ -83,9 +115,9 @@ class Turns:
     def _serve(self) -> None:
         while self._waiters and not self._alone:
             first = self._waiters[0]
-            if self.taken >= (1 if first.alone else self._limit):
+            if self.taken >= (1 if first.alone else self.room):
                 return
-            self._waiters.popleft()
+            self._waiters.pop(0)
             if first.future.cancelled():
                 continue
             self.taken += 1
