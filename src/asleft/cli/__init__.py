@@ -20,6 +20,7 @@ code   meaning
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 
 from asleft.model.errors import AsleftError, InputError, LinkError, ModuleError, RecordError, RunError
 
@@ -37,15 +38,23 @@ def exit_code(error: AsleftError) -> int:
     return next((code for kind, code in _EXITS if isinstance(error, kind)), 70)
 
 
-def main() -> None:
-    """Run the command line."""
+def run(arguments: Sequence[str]) -> int:
+    """Carry out a command line and return its exit code; errors are one sentence on standard error."""
     from .app import app  # noqa: PLC0415 - help must start fast
 
     try:
-        app()
+        app(list(arguments))
+    except SystemExit as ended:
+        return ended.code if isinstance(ended.code, int) else 0 if ended.code is None else 2
     except AsleftError as error:
         sys.stderr.write(f"asleft: {error.sentence()}\n")
-        sys.exit(exit_code(error))
+        return exit_code(error)
     except KeyboardInterrupt:
         sys.stderr.write("asleft: interrupted; the record is complete up to here\n")
-        sys.exit(130)
+        return 130
+    return 0
+
+
+def main() -> None:
+    """Run the command line of this process."""
+    sys.exit(run(sys.argv[1:]))
