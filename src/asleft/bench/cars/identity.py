@@ -26,9 +26,9 @@ def check_digit(vin: str) -> str:
     return "X" if rest == 10 else str(rest)
 
 
-def make_vin(model: str, year: str, number: int) -> str:
-    """A VIN of the fictional make Aldra: EZA, five characters of model, check digit, year, plant, number."""
-    draft = f"EZA{model}0{year}G{number:06d}"
+def make_vin(model: str, year: str, number: int, make: str = "EZA") -> str:
+    """A VIN of a fictional make (EZA Aldra, EZB Brevik): model, check digit, year, plant, number."""
+    draft = f"{make}{model}0{year}G{number:06d}"
     return f"{draft[:8]}{check_digit(draft)}{draft[9:]}"
 
 

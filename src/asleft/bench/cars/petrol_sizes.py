@@ -75,14 +75,20 @@ def learnt(memory: Memory) -> Learnt:
     return Learnt(stop, rest, air, trim)
 
 
-def build_powertrain(seed: int, values: Learnt, ambient_c: float) -> ElectronicTrain:
-    """The powertrain of one car as it comes into the workshop: with deposits, everything learned long ago."""
+def build_powertrain(
+    seed: int, values: Learnt, ambient_c: float, *, swept_l: float = 1.598, deposits: float = 1.0
+) -> ElectronicTrain:
+    """The powertrain of one car as it comes into the workshop: with deposits, everything learned long ago.
+
+    Args: swept_l: displacement. deposits: in the throttle, 0 to 1.
+    """
     chance = Noise(seed, "sizes")
-    throttle = Throttle(throttle_spec(chance), seed, deposits=1.0)
+    throttle = Throttle(throttle_spec(chance), seed, deposits)
     values.stop.learn(throttle.reading_a(throttle.stop_deg))
     values.rest.learn(throttle.reading_a(throttle.spring_deg))
     plate = PlateControl(NOMINAL, throttle, values.stop, values.rest)
-    powertrain = put_together(seed, chance, throttle, plate, (values.idle_air, values.long_trim), ambient_c)
+    learned = (values.idle_air, values.long_trim)
+    powertrain = put_together(seed, chance, throttle, plate, learned, ambient_c, swept_l=swept_l)
     values.idle_air.learn(learned_idle_air(powertrain))
     return powertrain
 
@@ -94,14 +100,25 @@ def put_together(
     control: ControlT,
     learned: tuple[LearnedValue, LearnedValue],
     ambient_c: float,
+    *,
+    swept_l: float = 1.598,
 ) -> Powertrain[BodyT, ControlT]:
-    """A powertrain of 1.6 l round what lets its air in.
+    """A powertrain round what lets its air in.
 
     Args: chance: draws sizes. body, control: throttle and what moves it. learned: idle air and long-term trim.
+        swept_l: displacement.
     """
     idle_air, long_trim = learned
-    engine = EngineSpec(efficiency=chance.between(0.385, 0.405), roughness=chance.between(0.035, 0.055))
-    idle = IdleSpec(warm_rpm=float(chance.whole(67, 74) * 10))
+    engine = EngineSpec(
+        swept_m3=swept_l * 1e-3, efficiency=chance.between(0.385, 0.405), roughness=chance.between(0.035, 0.055)
+    )
+    usual = IdleSpec()
+    share = swept_l / 1.598
+    idle = IdleSpec(
+        warm_rpm=float(chance.whole(67, 74) * 10),
+        warm_g_s=usual.warm_g_s * (0.25 + 0.75 * share),
+        cold_g_s=usual.cold_g_s * share,
+    )
     fuel = FuelSpec(injector_error=chance.between(-0.03, 0.03))
     cooling = CoolingSpec(opens_c=chance.between(81.0, 85.0), capacity_j_k=chance.between(23e3, 27e3))
     battery = Battery(BatterySpec(inner_ohm=chance.between(0.007, 0.011)), charge=chance.between(0.72, 0.92))

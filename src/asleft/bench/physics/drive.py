@@ -59,8 +59,10 @@ class Drive:
 
     @property
     def moving(self) -> bool:
-        """Not standing."""
-        return self.speed_m_s != 0.0
+        """Not standing, or about to roll away."""
+        if self.speed_m_s != 0.0:
+            return True
+        return self.slope_deg != 0.0 and self.selector != "P" and abs(self._downhill_n()) > self._hold_n()
 
     @property
     def speed_km_h(self) -> float:
@@ -104,9 +106,8 @@ class Drive:
     def _roll(self, push_n: float, dt_s: float) -> None:
         spec = self.spec
         speed = self.speed_m_s
-        free = push_n - spec.mass_kg * 9.81 * sin(radians(self.slope_deg))
-        hold = spec.mass_kg * 9.81 * spec.rolling + spec.brake_n * self.brake
-        hold += spec.park_n if self.parking or self.selector == "P" else 0.0
+        free = push_n + self._downhill_n()
+        hold = self._hold_n()
         if speed == 0.0 and abs(free) <= hold:
             self.accel_m_s2 = 0.0
             return
@@ -118,3 +119,13 @@ class Drive:
         self.accel_m_s2 = (after - speed) / dt_s
         self.distance_m += abs(speed + after) * 0.5 * dt_s
         self.speed_m_s = after
+
+    def _downhill_n(self) -> float:
+        """Force of the slope, forward positive, N."""
+        return -self.spec.mass_kg * 9.81 * sin(radians(self.slope_deg))
+
+    def _hold_n(self) -> float:
+        """What holds the car: rolling resistance, brakes, lock of the gearbox, N."""
+        spec = self.spec
+        hold = spec.mass_kg * 9.81 * spec.rolling + spec.brake_n * self.brake
+        return hold + (spec.park_n if self.parking or self.selector == "P" else 0.0)

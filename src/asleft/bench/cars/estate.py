@@ -1,0 +1,279 @@
+"""The estate bench car: a Brevik with automatic gearbox and 48 modules, most of its running gear with physics behind.
+
+Stability control, steering angle, steering assist, air suspension, forward camera, parking brake and gearbox learn
+zeros and references and are wrong until they have. A zero learned on a sloping floor is wrong by the slope; a car
+turned round on the same marks shows it. Example::
+
+    car = EstateCar(seed=2)
+    car.act("place", slope_deg=1.5, uphill_deg=90.0)
+    car.act("replace_yaw_sensor")
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import exp
+
+from ..car import AnyModule, Json
+from ..memory import Memory
+from ..module import ControlModule
+from ..physics.noise import Noise
+from ..physics.state import restore_part, save_part
+from .estate_body import camera, parking_brake, restraints, suspension, transmission, tyre_pressure
+from .estate_build import Workbench
+from .estate_chassis import stability, steering_angle, steering_assist
+from .estate_faults import ESTATE_FAULTS
+from .estate_side import ChassisSide, Memories, learn_all, make_chassis, make_zeros
+from .estate_table import ROWS, address
+from .identity import draw_identity, make_vin
+from .petrol_base import PetrolBase
+from .petrol_diary import Diary
+from .petrol_engine import engine_module
+from .petrol_side import EngineSide
+from .petrol_sizes import build_powertrain, learnt
+
+
+class EstateCar(PetrolBase):
+    """One estate.
+
+    Args: seed: which car of the model. ambient_c: air outside. warm: arrives at working temperature.
+    """
+
+    def __init__(self, seed: int = 0, ambient_c: float = 21.0, *, warm: bool = False) -> None:
+        chance, memory = Noise(seed, "identity"), Memory()
+        self.values = learnt(memory)
+        self.powertrain = build_powertrain(seed, self.values, ambient_c, swept_l=1.998, deposits=0.35)
+        if warm:
+            self.powertrain.temperatures.warm()
+        self.vin = make_vin("E20AT", "L", chance.whole(100_000, 999_999), "EZB")
+        self.memories = Memories()
+        self.chassis_side = self._chassis_side(seed, warm=warm)
+        self.chassis = self.chassis_side.chassis
+        drive = self.chassis.drive
+        self.engine_side = EngineSide(
+            powertrain=self.powertrain,
+            electronic=self.powertrain,
+            values=self.values,
+            long_trim=self.values.long_trim,
+            diary=Diary(self.powertrain, chance.between(90.0, 400.0) * 3600.0, 200, chance.between(2e4, 12e4)),
+            sensing=Noise(seed, "sensors"),
+            pace=chance.between(0.85, 1.25),
+            pedal_rest_pct=chance.between(14.5, 17.0),
+            speed_km_h=lambda: drive.speed_km_h,
+            selector=lambda: drive.selector,
+            brake=lambda: drive.brake > 0.0,
+        )
+        modules = self._modules(chance, memory)
+        super().__init__("estate", modules, ESTATE_FAULTS, self.engine_side, drive, seed)
+        self.powertrain.drag = self._drag
+        self.powertrain.alive = lambda: self.chassis.moving
+        self._soaked_s = 0.0
+
+    def _chassis_side(self, seed: int, *, warm: bool) -> ChassisSide:
+        train, sizes = self.powertrain, Noise(seed, "chassis")
+        chassis = make_chassis(seed, sizes)
+        side = ChassisSide(
+            chassis=chassis,
+            zeros=make_zeros(self.memories),
+            running=lambda: train.running,
+            key_on=lambda: train.key_on,
+            volts=lambda: train.module_v,
+            speed_km_h=lambda: chassis.drive.speed_km_h,
+            oil_c=78.0 if warm else train.temperatures.ambient_c,
+            camera_yaw_deg=sizes.between(-0.6, 0.6),
+            camera_pitch_deg=sizes.between(-0.6, 0.6),
+        )
+        learn_all(side)
+        return side
+
+    def _modules(self, chance: Noise, memory: Memory) -> list[AnyModule]:
+        bench = Workbench(self.chassis_side, chance, self.vin)
+        identity = draw_identity(chance, ROWS["engine"].letters, ROWS["engine"].number, "ENGINE")
+        engine = engine_module(self.engine_side, memory, identity, self.vin, "ECM-EngineControl")
+        self.engine_side.lamp = engine.codes.lamp
+        self.engine = engine
+        own: dict[str, ControlModule] = {
+            "engine": engine,
+            "stability": stability(bench, self.memories),
+            "steering angle": steering_angle(bench, self.memories),
+            "steering assist": steering_assist(bench, self.memories),
+            "suspension": suspension(bench, self.memories),
+            "camera": camera(bench, self.memories),
+            "parking brake": parking_brake(bench),
+            "transmission": transmission(bench),
+            "tyre pressure": tyre_pressure(bench),
+            "restraints": restraints(bench),
+        }
+        return [own.get(name) or bench.module(name) for name in ROWS]
+
+    # -- time and truth --------------------------------------------------------------------------------------------
+
+    def advance_to(self, t_s: float) -> None:
+        """Bring everything to car time t_s, s."""
+        super().advance_to(t_s)
+        passed_s, self._soaked_s = self.powertrain.now_s - self._soaked_s, self.powertrain.now_s
+        if passed_s <= 0.0:
+            return
+        train, side = self.powertrain, self.chassis_side
+        self.chassis.soak(passed_s, train.temperatures.ambient_c, train.key_on)
+        goal = train.temperatures.coolant_c - 4.0 if train.running else train.temperatures.ambient_c
+        side.oil_c = goal + (side.oil_c - goal) * exp(-passed_s / (900.0 if train.running else 5400.0))
+        straight = abs(self.chassis.bicycle.yaw_rad_s) < 0.02
+        if 40.0 < self.drive.speed_km_h < 110.0 and straight and side.light:
+            side.seen_s += passed_s
+
+    def _drag(self, rpm: float, dt_s: float) -> float:
+        wanted = self.chassis.cruise_km_h
+        if wanted is not None:
+            self._keep_speed(wanted / 3.6 - self.drive.speed_m_s)
+        return self.chassis.step(rpm, dt_s)
+
+    def _keep_speed(self, short_m_s: float) -> None:
+        drive = self.drive
+        if self.chassis.cruise_km_h == 0.0:
+            self.powertrain.foot = 0.0
+            drive.brake = 0.3 if drive.moving else 0.4
+            return
+        self.powertrain.foot = min(0.7, max(0.0, 0.035 * short_m_s + 0.006 * drive.speed_m_s))
+        drive.brake = min(0.5, max(0.0, -0.06 * (short_m_s + 0.6)))
+
+    def truth(self) -> Mapping[str, Json]:
+        """The true state, for grading only."""
+        chassis, side = self.chassis, self.chassis_side
+        sensors, zeros, now = chassis.sensors, side.zeros, chassis.sensor_c
+        return {
+            **super().truth(),
+            "vin": self.vin,
+            "floor slope, °": chassis.stand.slope_deg,
+            "yaw bias left, °/s": sensors.yaw.bias(now) - zeros.yaw.value,
+            "side bias left, m/s²": sensors.side.bias(now) - zeros.side.value,
+            "along bias left, m/s²": sensors.along.bias(now) - zeros.along.value,
+            "pressure bias left, bar": sensors.pressure.bias(now) - zeros.pressure.value,
+            "torque bias left, N·m": sensors.torque.bias(now) - zeros.torque.value,
+            "angle when straight, °": sensors.angle.bias(now) + chassis.straight_deg - zeros.angle.value,
+            "hand wheel when straight, °": chassis.straight_deg,
+            "heights, mm": list(chassis.height.true_mm),
+            "camera aim left, °": [
+                side.camera_yaw_deg - zeros.camera_yaw.value,
+                side.camera_pitch_deg - zeros.camera_pitch.value,
+            ],
+            "gearbox oil, °C": side.oil_c,
+        }
+
+    def save_physics(self) -> dict[str, Json]:
+        """State of the physics as JSON values."""
+        stand = self.chassis.stand
+        return {
+            **super().save_physics(),
+            "chassis": save_part(self.chassis_side),
+            "stand": [stand.slope_deg, stand.uphill_deg, stand.heading_deg, stand.lean],
+        }
+
+    def restore_physics(self, state: Mapping[str, Json]) -> None:
+        """Take over what `save_physics` gave."""
+        super().restore_physics(state)
+        restore_part(self.chassis_side, state["chassis"])
+        stand = self.chassis.stand
+        stand.slope_deg, stand.uphill_deg, stand.heading_deg, stand.lean = state["stand"]
+        self._soaked_s = self.powertrain.now_s
+
+    # -- acts of the driver ----------------------------------------------------------------------------------------
+
+    def act_drive(self, km_h: float) -> None:
+        """Keep a speed, km/h; 0 stops and holds the brake. The engine runs and D is selected."""
+        if not self.powertrain.running or self.drive.selector != "D":
+            raise self.impossible("start the engine and select D first")
+        self.drive.parking = False
+        self.chassis.cruise_km_h = km_h
+
+    def act_steer(self, degrees: float | None) -> None:
+        """Turn the hand wheel to an angle, left positive; null: keep straight ahead, as a driver does."""
+        if degrees is not None and abs(degrees) > 510.0:
+            raise self.impossible("the lock is at 510°")
+        self.chassis.wanted_deg = degrees
+
+    def act_hands(self, newton_metre: float) -> None:
+        """Rest hands on the wheel with a torque; 0 takes them off."""
+        self.chassis.hands_nm = newton_metre
+
+    def act_pedal(self, percent: float) -> None:
+        """Press the accelerator to a share of its travel, 0 to 100 %; ends keeping a speed."""
+        self.chassis.cruise_km_h = None
+        super().act_pedal(percent)
+
+    def act_doors(self, shut: bool) -> None:
+        """Shut all doors, or open one."""
+        self.chassis_side.doors_shut = shut
+
+    # -- acts of the workshop --------------------------------------------------------------------------------------
+
+    def act_place(self, slope_deg: float = 0.0, uphill_deg: float = 0.0, heading_deg: float = 0.0) -> None:
+        """Put the car on a floor with a slope towards a direction, at a heading."""
+        self._need_standing()
+        stand = self.chassis.stand
+        stand.slope_deg, stand.uphill_deg, stand.heading_deg = slope_deg, uphill_deg, heading_deg
+
+    def act_turn_round(self) -> None:
+        """Turn the car round on the same wheel marks."""
+        self._need_standing()
+        self.chassis.stand.heading_deg = (self.chassis.stand.heading_deg + 180.0) % 360.0
+
+    def act_align(self, straight_deg: float = 0.0) -> None:
+        """Wheel alignment: hand wheel position in which the car then runs straight."""
+        self._need_standing()
+        self.chassis.straight_deg = straight_deg
+
+    def act_replace_yaw_sensor(self) -> None:
+        """Fit a new yaw and acceleration sensor; the key must be off. Its module knows that it has no zero."""
+        self.need_key_off()
+        sensors, zeros = self.chassis.sensors, self.chassis_side.zeros
+        sensors.yaw.extra = self.chance.between(0.5, 1.8)
+        sensors.side.extra = self.chance.between(-0.35, 0.35)
+        sensors.along.extra = self.chance.between(-0.35, 0.35)
+        for zero in (zeros.yaw, zeros.side, zeros.along):
+            zero.forget()
+
+    def act_replace_steering_sensor(self) -> None:
+        """Fit a new steering angle sensor; the key must be off."""
+        self.need_key_off()
+        self.chassis.sensors.angle.extra = self.chance.between(-5.0, 5.0)
+        self.chassis_side.zeros.angle.forget()
+
+    def act_replace_windscreen(self) -> None:
+        """Fit a new windscreen: the camera sits a little differently; the key must be off."""
+        self.need_key_off()
+        self.chassis_side.camera_yaw_deg += self.chance.between(0.7, 1.2)
+        self.chassis_side.camera_pitch_deg -= self.chance.between(0.3, 0.8)
+        self.chassis_side.zeros.camera_yaw.forget()
+        self.chassis_side.zeros.camera_pitch.forget()
+
+    def act_replace_strut(self, corner: int = 0) -> None:
+        """Fit a new air strut with its height sensor at a corner, 0 to 3; the key must be off."""
+        self.need_key_off()
+        height = self.chassis.height
+        height.sensor_mm[corner] += self.chance.between(12.0, 20.0)
+        height.leak_mm_h[corner] = 0.0
+        self.chassis_side.zeros.heights[corner].forget()
+
+    def act_place_target(self, aside_mm: float = 0.0, above_mm: float = 0.0) -> None:
+        """Set up the camera's target, so far to the left of and above its place."""
+        self.chassis_side.target_mm = [aside_mm, above_mm]
+
+    def act_remove_target(self) -> None:
+        """Take the target away."""
+        self.chassis_side.target_mm = None
+
+    def act_set_tyres(self, kilopascal: list[float]) -> None:
+        """Set the tyre pressures: front left, front right, rear left, rear right."""
+        if len(kilopascal) != 4:
+            raise self.impossible("four pressures, please")
+        self.chassis_side.tyres_kpa = list(kilopascal)
+        for wheel, (pressure, wanted) in enumerate(zip(kilopascal, (240.0, 240.0, 250.0, 250.0), strict=True)):
+            self.chassis.radius[wheel] = 1.0 + 2.5e-5 * (pressure - wanted)
+
+    def _need_standing(self) -> None:
+        if self.drive.moving:
+            raise self.impossible("the car is moving")
+
+
+__all__ = ["EstateCar", "address"]
