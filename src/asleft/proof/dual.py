@@ -89,13 +89,12 @@ def _worst(pairs: Paired, departures: Array, first: Series, unit: str, rounding:
     """Mean departure of the part of the travel where it is largest."""
     edges: Array = np.linspace(float(pairs.first.min()), float(pairs.first.max()), _PARTS + 1)
     where = np.clip(np.searchsorted(edges, pairs.first, side="right") - 1, 0, _PARTS - 1)
-    found = list[tuple[float, float, int]]()
-    for part in range(_PARTS):
-        inside = departures[where == part]
-        if len(inside) >= 4:
-            found.append((abs(float(inside.mean())), mean_uncertainty(inside)[0], len(inside)))
-    value, u, n = (
-        max(found) if found else (abs(float(departures.mean())), mean_uncertainty(departures)[0], len(departures))
-    )
+    sorted_out = [inside for part in range(_PARTS) if len(inside := departures[where == part]) >= 4] or [departures]
+    value, u, n = max((abs(float(d.mean())), _u_mean(d), len(d)) for d in sorted_out)
     parts = {"spread": u, "resolution": rounding, "accuracy": math.sqrt(2.0 / 3.0) * first.accuracy}
     return Estimate(value, combined(parts), unit, len(departures), float(n), pairs.window_s, parts)
+
+
+def _u_mean(departures: Array) -> float:
+    """Uncertainty of a mean over a part of the travel: that part was all seen, so it is at most their own spread."""
+    return min(mean_uncertainty(departures)[0], float(departures.std()))

@@ -126,19 +126,20 @@ class TestIdle:
         assert judge(SPREAD, saved).verdict is Verdict.FAIL
 
 
-class TestMoreForms:
-    air = {
-        "mass-air-flow": ("g/s", 2.53, 0.03, 0.01),
-        "barometric-pressure": ("kPa", 100.0, 0.0, 1.0),
-        "intake-air-temperature": ("°C", 30.0, 0.0, 1.0),
-        "manifold-pressure": ("kPa", 31.0, 0.4, 1.0),
-    }
+AIR = {
+    "mass-air-flow": ("g/s", 2.53, 0.03, 0.01),
+    "barometric-pressure": ("kPa", 100.0, 0.0, 1.0),
+    "intake-air-temperature": ("°C", 30.0, 0.0, 1.0),
+    "manifold-pressure": ("kPa", 31.0, 0.4, 1.0),
+}
 
+
+class TestMoreForms:
     def with_air(self, **more) -> dict[str, tuple[Series, ...]]:
         rng = np.random.default_rng(8)
         made = [
             series(name, np.round((value + sd * rng.standard_normal(400)) / q) * q, unit, q)
-            for name, (unit, value, sd, q) in self.air.items()
+            for name, (unit, value, sd, q) in AIR.items()
         ]
         return {"idle": (*idle()["idle"], *made)}
 
