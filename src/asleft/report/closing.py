@@ -8,11 +8,12 @@ from collections.abc import Mapping
 from asleft.event import body as b
 from asleft.model.verdict import StepOutcome, Verdict
 
+from .car import car_text, order_text, vin_facts
 from .figures import plan_figure
-from .front import car_text, open_lines, vin_facts
 from .parts import Cell, Fact, Facts, Line, Lines, Row, Section, Table, fact, row
 from .phrases import wall_text
 from .stated import ADVICE, CAR, HEADER, PEOPLE, REQUEST, TOOLS, group
+from .still_open import open_lines
 from .traced import Traced
 from .verdicts import outcomes
 from .words import Words
@@ -35,7 +36,7 @@ def record_and_car(record: Traced, w: Words) -> Section:
         rows.append(fact(w("displacement"), f"{w.n.plain(opened.vehicle.displacement_l)} L", numbers))
     if opened:
         rows.append(fact(w("workshop"), opened.workshop, numbers))
-        rows.append(fact(w("order"), opened.order or w("car.not-said"), numbers))
+        rows.append(fact(w("order"), order_text(opened.order, w), numbers))
         rows.append(fact(w("link"), opened.link, numbers))
         rows.append(fact(w("program"), opened.program, numbers))
     return Section(

@@ -8,24 +8,20 @@ from __future__ import annotations
 import msgspec
 
 from asleft.event.body import (
-    DifferencesFound,
-    FactStated,
-    ItemLeftOpen,
     JobClosed,
     JobOpened,
     NeedsFound,
-    QuestionAsked,
 )
-from asleft.model.effect import Settlement
 from asleft.model.fact import FactKey
 from asleft.model.module import PictureKind
 from asleft.model.origin import Origin
-from asleft.model.verdict import Verdict
 
+from .car import car_text, order_text, vin_facts
 from .keynumbers import key_numbers
-from .parts import Cell, Events, Fact, Facts, Front, Line, Lines, Row, Table, fact, row
+from .parts import Cell, Fact, Facts, Front, Line, Lines, Row, Table, fact, row
 from .phrases import code_text, wall_text
 from .stated import short_fact
+from .still_open import open_lines
 from .text import everywhere, shortened
 from .traced import Traced
 from .verdicts import Outcome, not_run, outcome_cell, outcomes, result_word
@@ -56,44 +52,6 @@ def front(record: Traced, head_hash: str, attached: bool, w: Words) -> Front:
     return _short(page)
 
 
-def vin_facts(record: Traced, w: Words) -> list[Fact]:
-    """The VIN as a person read it from the plate, its check digit, and whether the modules say the same."""
-    opened, body = record.last(JobOpened)
-    if body is None:
-        return []
-    vin = body.vehicle.vin
-    check = w(f"vin.{vin.check.value}")
-    rows = [fact(w("vin"), f"{vin.text} ({check})" if vin.text else check, opened)]
-    return [*rows, _vin_match(record, vin.text, w)]
-
-
-def open_lines(record: Traced, found: list[Outcome], w: Words) -> list[Line]:
-    """Everything that stays open, the most pressing first."""
-    lines = [*_unsettled(record, w), *_not_proved(record, found, w)]
-    for number, body in record.of(ItemLeftOpen):
-        lines.append(Line(f"{body.item}: {w.said(body.message)}", (number.sequence,), "open"))
-    stated = set(record.state.open_items)
-    needs = record.numbers(NeedsFound)[-1:]
-    for need in not_run(record):
-        if need.function not in stated:
-            lines.append(Line(w("open.need", name=need.name, grade=w(f"grade.{need.grade.value}")), needs, "open"))
-    for question, answer in record.state.questions.values():
-        if answer is None:
-            asked = record.numbers(QuestionAsked, lambda b, q=question: b.question.id == q.id)
-            lines.append(Line(w("open.question", text=w.said(question.message)), asked, "open"))
-    for event, body in record.of(FactStated, lambda b: b.fact.key in (FactKey.FOLLOW_UP, FactKey.DECLINED)):
-        lines.append(Line(f"{w(f'fact.{body.fact.key.value}')}: {body.fact.text}", (event.sequence,), "open"))
-    return [*lines, *_monitors(record, w), *_unexplained(record, w)]
-
-
-def car_text(record: Traced, w: Words) -> str:
-    """Make, model and year as a person gave them."""
-    car = record.state.vehicle
-    if car is None:
-        return w("car.not-said")
-    return " ".join(p for p in (car.make, car.model, str(car.year or "")) if p) or w("car.not-said")
-
-
 def _facts(record: Traced, w: Words) -> Facts:
     numbers, opened = record.last(JobOpened)
     closing, closed = record.last(JobClosed)
@@ -103,7 +61,7 @@ def _facts(record: Traced, w: Words) -> Facts:
     if opened is not None:
         start = record.events[numbers[0] - 1]
         if opened.order:
-            rows.append(fact(w("order"), opened.order, numbers))
+            rows.append(fact(w("order"), order_text(opened.order, w), numbers))
         rows.append(fact(w("opened"), wall_text(start.wall, start.wall_trust, w), numbers))
     if closed is not None:
         end = record.events[closing[0] - 1]
@@ -111,23 +69,6 @@ def _facts(record: Traced, w: Words) -> Facts:
     else:
         rows.append(fact(w("closed"), Cell(w("not-closed"), "open")))
     return Facts("", tuple(rows))
-
-
-def _vin_match(record: Traced, typed: str, w: Words) -> Fact:
-    read: dict[str, tuple[str, Events]] = {}
-    for kind in _KINDS:
-        numbers, picture = record.picture(kind)
-        for module in picture.modules if picture else ():
-            if vin := module.value("vin"):
-                before = read.get(module.address.name, ("", ()))[1]
-                read[module.address.name] = (vin, (*before, *numbers))
-    events = tuple(dict.fromkeys(n for _, ns in read.values() for n in ns))
-    if not read:
-        return fact(w("vin.match"), Cell(w("vin.match.not-read"), "open"))
-    other = next(((m, v) for m, (v, _) in read.items() if v.strip() != typed), None)
-    if other:
-        return fact(w("vin.match"), Cell(w("vin.match.no", module=other[0], vin=other[1]), "fail"), events)
-    return fact(w("vin.match"), w("vin.match.yes", modules=", ".join(read)), events)
 
 
 def _done(record: Traced, w: Words) -> Lines:
@@ -213,48 +154,6 @@ def _statement(record: Traced, w: Words) -> Facts:
 def _check(head_hash: str, attached: bool, w: Words) -> Facts:
     how = f"{w('head.how')} {w('head.attached' if attached else 'head.not-attached')} {w('head.proves')}"
     return Facts(w("head.title"), (fact(w("head"), Cell(head_hash, "bytes")), fact("", how)))
-
-
-def _unsettled(record: Traced, w: Words) -> list[Line]:
-    lines: list[Line] = []
-    for effect in record.state.effects.values():
-        intent = effect.intent
-        word = {None: "open.unsettled", Settlement.PERSON_MUST_DECIDE: "open.decide"}.get(effect.settlement)
-        if word:
-            text = w(word, target=intent.target.text, why=intent.why)
-            lines.append(Line(text, record.effect_numbers(intent.id), "fail"))
-    return lines
-
-
-def _not_proved(record: Traced, found: list[Outcome], w: Words) -> list[Line]:
-    lines: list[Line] = []
-    for outcome in found:
-        if outcome.attempt != outcome.attempts:
-            continue
-        if outcome.verdict is Verdict.FAIL:
-            said = outcome.sentence.removeprefix("FAIL:").strip()
-            failed = w("open.failed", name=outcome.started.name, said=said)
-            lines.append(Line(failed, outcome.events, "fail"))
-        for numbers, judgement in record.judged(outcome.started.run):
-            if judgement.verdict is Verdict.CANNOT_TELL and judgement.settles:
-                text = w("open.cannot-tell", name=judgement.name, settles=w.said(judgement.settles))
-                lines.append(Line(text, numbers, "cannot-tell"))
-    return lines
-
-
-def _monitors(record: Traced, w: Words) -> list[Line]:
-    """Readiness monitors that the last picture found incomplete."""
-    numbers, picture = record.picture(PictureKind.AS_LEFT)
-    notes = picture.notes if picture else ()
-    names = [n.name for n in notes if "readiness" in n.key and n.value.lower() in ("incomplete", "not complete")]
-    return [Line(w("monitors.open", names=", ".join(names)), numbers, "open")] if names else []
-
-
-def _unexplained(record: Traced, w: Words) -> list[Line]:
-    pair = (PictureKind.AS_FOUND, PictureKind.AS_LEFT)
-    count = sum(d.intended is not True for d in record.state.differences.get(pair, ()))
-    events = record.numbers(DifferencesFound, lambda b: (b.before, b.after) == pair)
-    return [Line(w("open.differs", count=count), events, "open")] if count else []
 
 
 def _cut(rows: list[Row], most: int, w: Words) -> tuple[Row, ...]:

@@ -29,7 +29,18 @@ ROAD = tuple(k for k in K if k.value.startswith("road-"))
 ADVICE = (K.ADVISORY, K.FOLLOW_UP)
 PEOPLE = (K.SECOND_PERSON, K.APPROVER, K.ACKNOWLEDGED)
 #: Left out of a redacted paper: they name or find a person.
-PERSONAL = frozenset({K.CUSTOMER, K.PLATE, K.COMPLAINT, K.ROAD_DRIVER, K.ROAD_OBSERVER, K.ACKNOWLEDGED})
+PERSONAL = frozenset(
+    {
+        K.CUSTOMER,
+        K.PLATE,
+        K.ODOMETER_IN,
+        K.ODOMETER_OUT,
+        K.COMPLAINT,
+        K.ROAD_DRIVER,
+        K.ROAD_OBSERVER,
+        K.ACKNOWLEDGED,
+    }
+)
 
 
 def stated(record: Traced, keys: tuple[FactKey, ...], w: Words) -> list[Fact]:

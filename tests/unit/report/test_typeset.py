@@ -301,7 +301,14 @@ def test_a_redacted_copy_names_no_car_and_no_customer(reader: Reader) -> None:
     assert kit.VIN not in text
     assert kit.VIN.encode().hex().upper() not in text
     assert kit.VIN[-8:] in text
-    for personal in ("GS 417", "customer 117", "idle goes up and down", "signed at the counter"):
+    for personal in (
+        "GS 417",
+        "84112",
+        "order 31-0417",
+        "customer 117",
+        "idle goes up and down",
+        "signed at the counter",
+    ):
         assert personal not in text, personal
     assert "Redacted copy" in reader.text(pdf, 1)
     assert "CANNOT TELL" in text
