@@ -17,6 +17,7 @@ from asleft.model.reading import Absence, AbsenceKind, Quality, Reading, Signal,
 
 from .asking import Taken
 from .catalogue import CATALOGUE, NOISY, table_name
+from .mapped import MappedSignal
 
 #: A noisy signal that is the same to the bit for so long, over so many answers, may be frozen (TRADE 5.11).
 _FROZEN_S = 10.0
@@ -42,20 +43,27 @@ class ReadingMaker:
         self._origin = origin
         self._same: dict[str, _Same] = {}
 
-    def make(self, name: str, pid: int, taken: Taken) -> Reading:
-        """The reading of one signal in what a request brought."""
-        data = taken.parts.get(pid)
+    def make(self, name: str, key: int, taken: Taken, mapped: MappedSignal | None = None) -> Reading:
+        """The reading of one signal in what a request brought.
+
+        Args:
+            name: signal.
+            key: parameter, or identifier where ``mapped`` says how it reads.
+            taken: the answer.
+            mapped: how the module's own data read.
+        """
+        data = taken.parts.get(key)
         if taken.absence is not None or data is None:
             return self.absent(name, taken.time_s, taken.absence or _LEFT_OUT, taken.answer)
         try:
-            value = next(v for v in read_parameter(pid, data) if v.signal == table_name(name))
+            value = _standard(name, key, data) if mapped is None else mapped.read(data)
         except AnswerMalformed as error:
             return self.absent(name, taken.time_s, Absence(AbsenceKind.NOT_READ, error.detail), taken.answer)
-        except StopIteration:
+        if value is None:
             return self.absent(name, taken.time_s, _LEFT_OUT, taken.answer)
         if value.value is None:
             return self.absent(name, taken.time_s, _NOT_HERE, taken.answer)
-        return self._present(CATALOGUE[name], value, value.value, taken)
+        return self._present(CATALOGUE[name] if mapped is None else mapped.signal, value, value.value, taken)
 
     def absent(self, name: str, time_s: float, absence: Absence, answer: bytes = b"") -> Reading:
         """An absence with its reason."""
@@ -87,3 +95,7 @@ class ReadingMaker:
         same.answers += 1
         frozen = time_s - same.since_s > _FROZEN_S and same.answers >= _FROZEN_ANSWERS
         return Quality.FROZEN if frozen else Quality.GOOD
+
+
+def _standard(name: str, pid: int, data: bytes) -> Value | None:
+    return next((value for value in read_parameter(pid, data) if value.signal == table_name(name)), None)

@@ -1,4 +1,4 @@
-"""Live signals through a conversation: the Signals port over standard OBD.
+"""Live signals through a conversation: the Signals port over standard OBD and over what the car's map names.
 
 What each module supports is asked once. Up to six parameters go into one request where the module takes that; where it
 does not, they are asked one by one from then on. Every reading carries the time at which its answer was received, its
@@ -15,14 +15,17 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Coroutine, Iterable, Sequence
 
+import msgspec
+
 from asleft.model.module import ModuleAddress
 from asleft.model.origin import Origin
 from asleft.model.reading import Absence, AbsenceKind, Reading, Series, Signal
 from asleft.ports.clock import Clock
 from asleft.ports.conversation import Conversation
 
-from .asking import Asking, Taken
+from .asking import Asking, IdentifierAsking, ParameterAsking, Taken
 from .catalogue import CATALOGUE
+from .mapped import MappedSignal
 from .readings import ReadingMaker
 from .support import Source, choose, find_sources
 
@@ -34,14 +37,15 @@ _NOBODY = Absence(AbsenceKind.NOT_READ, "no module answers with standard data")
 
 
 class LinkSignals:
-    """Signals over standard OBD.
+    """Signals of the modules on a link.
 
     Args:
         talk: conversation on an open link.
         clock: the link's.
         sources: modules to read from; None: whoever answers to everybody.
         least_period_s: least time between two rounds of a module when recording, s: gentle on the car and enough for
-            everything that is judged (TRADE 5.1 asks for 5 to 10 a second). 0: as fast as the link allows.
+            everything that is judged (5 to 10 a second are usual). 0: as fast as the link allows.
+        mapped: signals that modules give by data identifier; they come before standard OBD.
     """
 
     def __init__(
@@ -51,13 +55,15 @@ class LinkSignals:
         sources: Sequence[ModuleAddress] | None = None,
         *,
         least_period_s: float = 0.05,
+        mapped: Sequence[MappedSignal] = (),
     ) -> None:
         self._talk = talk
         self._clock = clock
         self._least_period_s = least_period_s
         self._addresses = None if sources is None else tuple(sources)
         self._sources: tuple[Source, ...] = ()
-        self._asking: dict[ModuleAddress, Asking] = {}
+        self._mapped = {entry.signal.id: entry for entry in mapped}
+        self._asking: dict[tuple[type[Asking], ModuleAddress], Asking] = {}
         self._maker = ReadingMaker(talk.origin)
         self._subscribers: list[Subscriber] = []
         self._finding = asyncio.Lock()
@@ -69,7 +75,12 @@ class LinkSignals:
 
     def catalogue(self) -> tuple[Signal, ...]:
         """Signals that this car supports; empty before it was asked (``prepare``)."""
-        return tuple(signal for name, signal in CATALOGUE.items() if choose(name, self._sources) is not None)
+        standard = {name: signal for name, signal in CATALOGUE.items() if choose(name, self._sources) is not None}
+        own = {
+            name: msgspec.structs.replace(entry.signal, resolution=abs(entry.item.scale))
+            for name, entry in self._mapped.items()
+        }
+        return tuple((standard | own).values())
 
     def subscribe(self, subscriber: Subscriber) -> Callable[[], None]:
         """See every reading from now on, whoever asked for it; returns the way to stop."""
@@ -88,19 +99,18 @@ class LinkSignals:
 
         Raises: LinkError (link-lost).
         """
-        await self.prepare()
-        wanted = self._wanted(signals)
+        await self._prepare_for(signals)
         found: dict[str, Reading] = {}
 
-        async def one_source(address: ModuleAddress, pids: dict[int, list[str]]) -> None:
+        async def one(asking: Asking, names: dict[int, list[str]]) -> None:
             def take(taken: Taken) -> None:
-                for reading in self._readings(taken, pids):
+                for reading in self._readings(taken, names):
                     found[reading.signal] = reading
                     self._tell(reading)
 
-            await self._asking_of(address).once(tuple(pids), take)
+            await asking.once(tuple(names), take)
 
-        await _all(one_source(address, pids) for address, pids in wanted.items())
+        await _all(one(asking, names) for asking, names in self._wanted(signals))
         return tuple(found.get(name) or self._absent(name) for name in signals)
 
     async def record(
@@ -111,13 +121,13 @@ class LinkSignals:
         A module that is silent for a while leaves gaps, no error. Raises: LinkError (link-lost).
         """
         end_s = self._clock.now() + seconds
-        await self.prepare()
+        await self._prepare_for(signals)
         kept: dict[str, list[tuple[float, float]]] = {name: [] for name in signals}
         gaps = dict.fromkeys(signals, 0)
 
-        async def one_source(address: ModuleAddress, pids: dict[int, list[str]]) -> None:
+        async def one(asking: Asking, names: dict[int, list[str]]) -> None:
             def take(taken: Taken) -> None:
-                for reading in self._readings(taken, pids):
+                for reading in self._readings(taken, names):
                     if reading.value is None:
                         gaps[reading.signal] += 1
                         continue
@@ -127,34 +137,44 @@ class LinkSignals:
                         on_reading(reading)
 
             while (begun_s := self._clock.now()) < end_s:
-                await self._asking_of(address).once(tuple(pids), take, end_s)
+                await asking.once(tuple(names), take, end_s)
                 if self._least_period_s:
                     await self._clock.sleep_until(min(begun_s + self._least_period_s, end_s))
 
-        await _all(one_source(address, pids) for address, pids in self._wanted(signals).items())
+        await _all(one(asking, names) for asking, names in self._wanted(signals))
         await self._clock.sleep_until(end_s)
         return tuple(self._series(name, kept[name], gaps[name]) for name in signals)
 
     # -- inside ----------------------------------------------------------------------------------------------------
 
-    def _wanted(self, signals: Sequence[str]) -> dict[ModuleAddress, dict[int, list[str]]]:
-        """Parameters to ask of each module, with the signals they carry."""
-        wanted: dict[ModuleAddress, dict[int, list[str]]] = {}
-        for name in dict.fromkeys(signals):
-            chosen = choose(name, self._sources)
-            if chosen is not None:
-                source, pid = chosen
-                wanted.setdefault(source.address, {}).setdefault(pid, []).append(name)
-        return wanted
+    async def _prepare_for(self, signals: Sequence[str]) -> None:
+        if any(name not in self._mapped for name in signals):
+            await self.prepare()
 
-    def _asking_of(self, address: ModuleAddress) -> Asking:
-        asking = self._asking.get(address)
+    def _wanted(self, signals: Sequence[str]) -> list[tuple[Asking, dict[int, list[str]]]]:
+        """What to ask of each module in each language, with the signals it carries."""
+        wanted: dict[Asking, dict[int, list[str]]] = {}
+        for name in dict.fromkeys(signals):
+            mapped = self._mapped.get(name)
+            if mapped is not None:
+                asking, key = self._asking_of(IdentifierAsking, mapped.address), mapped.item.identifier
+            elif (chosen := choose(name, self._sources)) is not None:
+                asking, key = self._asking_of(ParameterAsking, chosen[0].address), chosen[1]
+            else:
+                continue
+            wanted.setdefault(asking, {}).setdefault(key, []).append(name)
+        return list(wanted.items())
+
+    def _asking_of(self, kind: type[Asking], address: ModuleAddress) -> Asking:
+        asking = self._asking.get((kind, address))
         if asking is None:
-            asking = self._asking[address] = Asking(self._talk, self._clock, address)
+            asking = self._asking[kind, address] = kind(self._talk, self._clock, address)
         return asking
 
-    def _readings(self, taken: Taken, pids: dict[int, list[str]]) -> list[Reading]:
-        return [self._maker.make(name, pid, taken) for pid in taken.asked for name in pids[pid]]
+    def _readings(self, taken: Taken, names: dict[int, list[str]]) -> list[Reading]:
+        return [
+            self._maker.make(name, key, taken, self._mapped.get(name)) for key in taken.asked for name in names[key]
+        ]
 
     def _absent(self, name: str) -> Reading:
         reason = _NOT_SUPPORTED if self._sources else _NOBODY
@@ -164,13 +184,14 @@ class LinkSignals:
         for subscriber in tuple(self._subscribers):
             subscriber(reading)
 
-    @staticmethod
-    def _series(name: str, samples: list[tuple[float, float]], gaps: int) -> Series:
-        signal = CATALOGUE.get(name)
+    def _series(self, name: str, samples: list[tuple[float, float]], gaps: int) -> Series:
+        mapped = self._mapped.get(name)
+        signal = mapped.signal if mapped is not None else CATALOGUE.get(name)
         times, values = zip(*samples, strict=True) if samples else ((), ())
         if signal is None:
             return Series(name, "1", times, values, 0.0, gaps=gaps)
-        return Series(name, signal.unit, times, values, signal.resolution, signal.accuracy, gaps=gaps)
+        resolution = signal.resolution if mapped is None else abs(mapped.item.scale)
+        return Series(name, signal.unit, times, values, resolution, signal.accuracy, gaps=gaps)
 
 
 async def _all(works: Iterable[Coroutine[None, None, None]]) -> None:

@@ -13,11 +13,13 @@ from asleft.bench.bus import InLoopBus
 from asleft.bench.cars.petrol import PetrolCar
 from asleft.job.clock import LoopClock, run_virtual
 from asleft.live.catalogue import CATALOGUE
+from asleft.live.mapped import MappedSignal
 from asleft.live.sampler import LinkSignals
-from asleft.model.errors import LinkError
+from asleft.model.errors import InputError, LinkError
 from asleft.model.origin import Origin
 from asleft.model.reading import AbsenceKind, Evidence, Quality, Reading
 from asleft.talk.conversations import Conversations
+from asleft.talk.modules import Form, MappedItem
 from kit.fake_module import BRAKES, ENGINE, FakeModule, Script, open_link, silent, table
 
 #: Bytes and values: check values, section 2 (SAE J1979).
@@ -327,3 +329,85 @@ def test_a_silent_grouped_module_does_not_stop_the_others() -> None:
             assert speed.value == 1726.0
 
     run_virtual(main)
+
+
+class TestMapped:
+    """Signals that a module gives by data identifier."""
+
+    PLATE = MappedSignal(
+        CATALOGUE["throttle-absolute"],
+        ENGINE,
+        MappedItem("throttle-absolute", "plate", 0x4C25, Form.NUMBER, 0, 2, scale=100 / 4095, unit="%"),
+    )
+    SUPPLY = MappedSignal(
+        CATALOGUE["control-module-voltage"],
+        BRAKES,
+        MappedItem("control-module-voltage", "supply", 0x4E01, Form.NUMBER, 1, 2, scale=0.001, unit="V"),
+    )
+
+    def play(self, work: Callable[[LinkSignals, LoopClock], Coroutine[Any, Any, None]], script: Script) -> None:
+        async def main(clock: LoopClock) -> None:
+            bus = InLoopBus(clock)
+            link = await open_link(bus, clock)
+            FakeModule(bus, clock, ENGINE, script)
+            FakeModule(bus, clock, BRAKES, table({"224E01": "624E01FF316A"}))
+            async with Conversations(link, clock, lambda _: None) as talk:
+                await work(LinkSignals(talk, clock, mapped=[self.PLATE, self.SUPPLY]), clock)
+
+        run_virtual(main)
+
+    def test_they_come_before_standard_data_and_carry_their_own_step(self) -> None:
+        """Twelve bits instead of eight: value, resolution and uncertainty are those of the map."""
+
+        async def work(signals: LinkSignals, clock: LoopClock) -> None:
+            plate, supply = await signals.read(["throttle-absolute", "control-module-voltage"])
+            assert plate.value == pytest.approx(0x0333 * 100 / 4095)
+            assert supply.value == pytest.approx(12.65)
+            assert plate.raw == "624C250333"
+            (series,) = await signals.record(["throttle-absolute"], 0.5)
+            assert series.resolution == pytest.approx(100 / 4095)
+            assert len(series) >= 9
+            assert {s.id for s in signals.catalogue()} == {"throttle-absolute", "control-module-voltage"}
+
+        self.play(work, table({"224C25": "624C250333"}))
+
+    def test_too_few_bytes_are_an_absence(self) -> None:
+        """The map expects two bytes and one comes: not read, with the bytes."""
+
+        async def work(signals: LinkSignals, clock: LoopClock) -> None:
+            (plate,) = await signals.read(["throttle-absolute"])
+            assert plate.absence is not None
+            assert plate.raw == "624C2503"
+
+        self.play(work, table({"224C25": "624C2503"}))
+
+    def test_several_go_into_one_request_once_their_lengths_are_known(self) -> None:
+        """First one by one, then together; a module that refuses that is asked one by one again."""
+        second = MappedSignal(
+            CATALOGUE["throttle-commanded"],
+            ENGINE,
+            MappedItem("throttle-commanded", "", 0x4C26, Form.NUMBER, 0, 1, scale=1.0, unit="%"),
+        )
+        answers = {"224C25": "624C250333", "224C26": "624C2611", "224C254C26": "624C2503334C2611"}
+
+        async def main(clock: LoopClock, known: dict[str, str]) -> list[str]:
+            bus = InLoopBus(clock)
+            link = await open_link(bus, clock)
+            engine = FakeModule(bus, clock, ENGINE, table(known))
+            async with Conversations(link, clock, lambda _: None) as talk:
+                signals = LinkSignals(talk, clock, mapped=[self.PLATE, second])
+                for _ in range(3):
+                    readings = await signals.read(["throttle-absolute", "throttle-commanded"])
+                    assert [r.value is not None for r in readings] == [True, True]
+            return engine.requests
+
+        heard = run_virtual(lambda clock: main(clock, answers))
+        assert heard == ["224C25", "224C26", "224C254C26", "224C254C26"]
+        del answers["224C254C26"]
+        heard = run_virtual(lambda clock: main(clock, answers))
+        assert heard == ["224C25", "224C26", "224C254C26", "224C25", "224C26", "224C25", "224C26"]
+
+    def test_a_wrong_unit_is_refused_when_mapped(self) -> None:
+        """A map entry in another unit than the signal's cannot be used."""
+        with pytest.raises(InputError):
+            MappedSignal(CATALOGUE["engine-speed"], ENGINE, MappedItem("x", "", 1, Form.NUMBER, unit="%"))
