@@ -21,7 +21,7 @@ async def host(car: str, seed: int, speed: float, say: Callable[[str], None]) ->
     for sign in (signal.SIGINT, signal.SIGTERM):
         with contextlib.suppress(NotImplementedError):
             asyncio.get_running_loop().add_signal_handler(sign, stop.set)
-    async with HostedCar(car, seed=seed, speed=speed) as hosted:
+    async with HostedCar(car, seed=seed, speed=speed, doip=True) as hosted:
         for line in describe(hosted):
             say(line)
         await stop.wait()
@@ -29,8 +29,12 @@ async def host(car: str, seed: int, speed: float, say: Callable[[str], None]) ->
 
 def describe(hosted: HostedCar) -> tuple[str, ...]:
     """Where the car is to be reached, for a person."""
-    return (
-        f"CAN    python-can interface udp_multicast, channel {hosted.channel}, port {hosted.port}",
-        f'acts   JSON lines on 127.0.0.1:{hosted.control}, for example {{"act": "key", "args": {{"position": "on"}}}}',
-        "Ctrl-C ends it.",
-    )
+    lines = [f"CAN    python-can interface udp_multicast, channel {hosted.channel}, port {hosted.port}"]
+    if hosted.serial:
+        lines.append(f"K-line serial port {hosted.serial}, 10400 baud; fast start")
+    if modules := hosted.doip.get("modules"):
+        told = hosted.doip
+        at = f"127.0.0.1, TCP {told['tcp']}, UDP {told['udp']}, gateway {told['entity']:04X}"
+        lines.append(f"DoIP   {at}; modules {', '.join(f'{name} {a:04X}' for name, a in modules.items())}")
+    lines.append(f"acts   JSON lines on 127.0.0.1:{hosted.control}, such as {_ACT}")
+    return (*lines, "Ctrl-C ends it.")
