@@ -96,9 +96,7 @@ def test_mdf4_gives_the_same_verdicts(tmp_path: Path, idle: dict[str, Series]) -
     write_csv(csv, idle)
     write_mdf(mdf, idle)
     columns = "".join(f'  {s}: {{signal: {s}, unit: "{idle[s].unit}"}}\n' for s in idle)
-    mdf.with_name(mdf.name + MAP_SUFFIX).write_text(
-        f"name: idle\ntime: {{form: master}}\ncolumns:\n{columns}"
-    )
+    mdf.with_name(mdf.name + MAP_SUFFIX).write_text(f"name: idle\ntime: {{form: master}}\ncolumns:\n{columns}")
     assert by_id(replay_file(mdf, tmp_path / "a")) == by_id(replay_file(csv, tmp_path / "b"))
 
 
