@@ -27,15 +27,11 @@ def about_the_events(lines: Sequence[Line]) -> list[Finding]:
         if says != expected:
             found.append(_out_of_order(line, says, expected))
         expected = says + 1
-        correction = line.event.body if line.event and isinstance(line.event.body, Corrected) else None
-        if closed and correction is None:
+        if line.event and isinstance(line.event.body, Corrected):
+            found += _about_correction(line, line.event.body, lines)
+        elif closed:
             text = "an event after the one that closes the job, and no correction"
             found.append(finding(Flaw.COUNTS, "after-close", text, line.place()))
-        if correction and correction.hash not in {
-            before.hash for before in lines[correction.event - 1 : line.number - 1][:1]
-        }:
-            text = "it corrects event {event}, which is not the one it names"
-            found.append(finding(Flaw.CORRECTION, "other", text, line.place(), event=correction.event))
         if line.event and first:
             found += _about_one(line.event, first, counts, line.place())
             counts[type_of(line.event.body)] += 1
