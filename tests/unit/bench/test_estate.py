@@ -99,7 +99,7 @@ def test_vin_is_valid_and_of_no_maker(seed: int):
     assert vin.manufacturer == "UnsupportedBrand"
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.full) for seed in (1, 2))])
 def test_a_new_yaw_sensor_wants_its_zero(seed: int):
     """Code with failure type 54 until learned; on a level floor everything is then right."""
     bay = Bay(seed)
@@ -159,9 +159,9 @@ def test_the_camera_learns_what_the_target_shows_and_the_road_finds_out_a_wrong_
     assert bay.routine("camera", 0x5C21, 9.0) == RoutineState.STORED
     assert bay.car.truth()["camera aim left, °"][0] == pytest.approx(-0.82, abs=0.03)  # atan(50/3500)
     bay.do("remove_target")
-    bay.drive(60.0, 40.0)
+    bay.drive(60.0, 30.0)
     assert "9A7078" in bay.codes()["camera"]
-    assert bay.routine("camera", 0x5C22, 130.0) == RoutineState.STORED
+    assert bay.routine("camera", 0x5C22, 70.0) == RoutineState.STORED
     assert bay.car.truth()["camera aim left, °"] == pytest.approx([0.0, 0.0], abs=1e-6)
 
 
@@ -272,9 +272,9 @@ def standing(bay: Bay) -> None:
 
 
 def leaking(bay: Bay) -> None:
-    """Half an hour parked."""
+    """Ten minutes parked."""
     bay.set()
-    bay.wait(1800.0)
+    bay.wait(600.0)
     bay.do("key", 2.0, position="on")
     bay.seen["front left"] = int.from_bytes(bay.car.module("suspension").peek(0x4E11)[:2], "big")
 
@@ -303,7 +303,7 @@ EXPECTED: dict[str, tuple[Callable[[Bay], None], str, float | None]] = {
     "pressure sensor offset": (standing, "pressure", 2.0),
     "hand on the wheel": (standing, "torque", 0.5),
     "small wheel front left": (straight, "wheel", 0.02),
-    "air spring leaks": (leaking, "front left", 250.0),
+    "air spring leaks": (leaking, "front left", 80.0),
     "coding bytes swapped": (standing, "coding", None),
     "coding checksum wrong": (standing, "codes", None),
     "coding lost": (standing, "codes", None),

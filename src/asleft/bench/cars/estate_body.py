@@ -27,7 +27,7 @@ TYRES = 0x4E51
 
 #: Distance of the camera's target, mm; how long a good road must be seen, s.
 TARGET_DISTANCE_MM = 3500.0
-SEEN_S = 120.0
+SEEN_S = 60.0
 
 
 def suspension(bench: Workbench, memories: Memories) -> ControlModule:
