@@ -33,6 +33,9 @@ class Code(StrEnum):
     IDENTIFIER_IMPOSSIBLE = "identifier-impossible"
     NO_EXACT_MATCH = "no-exact-match"
     STEP_UNHANDLED = "step-unhandled"
+    CHECK_FAILED = "check-failed"
+    PARCEL_BAD = "parcel-bad"
+    IMPORT_IMPOSSIBLE = "import-impossible"
     SCREENING_REFUSED = "screening-refused"
     PLAN_CYCLE = "plan-cycle"
     STATE_UNREACHABLE = "state-unreachable"
@@ -95,6 +98,18 @@ TEXTS: dict[Code, tuple[str, str]] = {
     Code.STEP_UNHANDLED: (
         "This way holds a step that this program does not carry out yet.",
         "Carry the procedure out beside your tester; nothing was sent.",
+    ),
+    Code.CHECK_FAILED: (
+        "The second typing does not agree with the first, or the check is not allowed.",
+        "Compare both with the page; correct the procedure or type again.",
+    ),
+    Code.PARCEL_BAD: (
+        "This file of procedures cannot be taken in.",
+        "Ask the sender for a new one; nothing of it was used.",
+    ),
+    Code.IMPORT_IMPOSSIBLE: (
+        "This cannot be taken over from the data base.",
+        "Write this part by hand from the manual, or choose another variant.",
     ),
     Code.SCREENING_REFUSED: (
         "This code cannot be sorted like that.",

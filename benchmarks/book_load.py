@@ -1,0 +1,52 @@
+"""A book of 10,000 procedures: cold load and lint, warm start from the index, search; against the stated limits.
+
+Run: python benchmarks/book_load.py [procedures]. Limits: cold 60 s, warm 1 s, search 50 ms, for 10,000.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from asleft.book.index import open_book
+from asleft.book.shelf import OWN_FOLDER
+from asleft.book.yaml_events import fast_parser
+
+MAKES = ("Aldra", "Brevik", "Corvane", "Dunmere", "Estival")
+WORDS = ("throttle", "aldra 1.6", "lower stop brevik 2012", "ENG-1620-2", "corvane thr")
+
+
+def fill(folder: Path, count: int) -> None:
+    text = (OWN_FOLDER / "throttle-stop-learn-aldra.yaml").read_text(encoding="utf-8")
+    for n in range(count):
+        mine = text.replace("learn-aldra\n", f"learn-{n}\n", 1).replace("make: Aldra", f"make: {MAKES[n % 5]}")
+        (folder / f"p{n:05d}.yaml").write_text(mine.replace('model: "1.6"', f'model: "{n % 90}.{n % 7}"'), "utf-8")
+
+
+def main() -> None:
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000
+    scale = count / 10_000
+    print("parser:", "libyaml" if fast_parser() else "the one in Python")
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place) / "book"
+        folder.mkdir()
+        fill(folder, count)
+        for name, limit in (("cold", 60.0 * scale), ("warm", 1.0 * scale)):
+            begin = time.perf_counter()
+            book = open_book(folder, Path(place) / "index")
+            took = time.perf_counter() - begin
+            print(f"{name}: {took:.2f} s for {len(book.headers)}, {took / limit:.0%} of the limit")
+        book.search("throttle")
+        worst = 0.0
+        for words in WORDS:
+            begin = time.perf_counter()
+            found = book.search(words)
+            worst = max(worst, time.perf_counter() - begin)
+            assert found or scale < 1, words
+        print(f"search: worst of {len(WORDS)} {worst * 1e3:.1f} ms, {worst / 0.05 / scale:.0%} of the limit")
+
+
+if __name__ == "__main__":
+    main()
