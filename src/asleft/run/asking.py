@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
+from collections.abc import Coroutine
+
 from asleft.event import body as b
 from asleft.model.errors import Code, RunError
 from asleft.model.message import Message, say
 from asleft.model.question import Answer, Question, QuestionKind
+from asleft.model.reading import Evidence
 
 from .log import RunLog
 
@@ -20,10 +24,39 @@ async def ask(log: RunLog, question: Question) -> Answer:
     except RunError:
         log.write(b.QuestionAnswered(log.run, Answer(question.id, STOP, "")))
         raise
+    return _written(log, question, answer)
+
+
+def _written(log: RunLog, question: Question, answer: Answer) -> Answer:
     log.write(b.QuestionAnswered(log.run, answer), actor=answer.by)
     if answer.text == STOP:
         raise RunError(Code.STOPPED_BY_PERSON, where=question.message.text)
     return answer
+
+
+async def ask_or_see(log: RunLog, question: Question, seen: Coroutine[None, None, None]) -> Answer:
+    """Ask, and take what the car itself shows as the answer when it comes first: hands at the key need no screen.
+
+    Args: seen: returns once the car shows it.
+    Raises: as ``ask``.
+    """
+    log.write(b.QuestionAsked(log.run, question))
+    said = asyncio.ensure_future(log.ports.person.answer(question))
+    shown = asyncio.ensure_future(seen)
+    try:
+        await asyncio.wait((said, shown), return_when=asyncio.FIRST_COMPLETED)
+        if said.done():
+            return _written(log, question, said.result())
+        shown.result()
+        return _written(log, question, Answer(question.id, question.choices[0], "", Evidence.MEASURED))
+    except RunError as error:
+        if error.code is Code.STOPPED_BY_PERSON and said.done() and said.exception() is error:
+            log.write(b.QuestionAnswered(log.run, Answer(question.id, STOP, "")))
+        raise
+    finally:
+        for task in (said, shown):
+            task.cancel()
+        await asyncio.gather(said, shown, return_exceptions=True)
 
 
 async def confirm(

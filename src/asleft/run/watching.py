@@ -7,11 +7,11 @@ from collections.abc import Sequence
 
 from asleft.model.errors import Code, RunError
 from asleft.model.message import Message, say
-from asleft.model.question import QuestionKind
-from asleft.model.reading import Reading, Series
+from asleft.model.question import Question, QuestionKind
+from asleft.model.reading import Evidence, Reading, Series
 from asleft.model.step import KeyCycle, Observe
 
-from .asking import confirm
+from .asking import STOP, ask_or_see, confirm
 from .gate import Gate
 from .log import RunLog, StepLog
 
@@ -112,20 +112,39 @@ async def key_cycle(log: RunLog, step: KeyCycle, locks: Gate) -> None:
 
 
 async def _turn(log: RunLog, end: StepLog, act: str, message: Message, *, answers: bool) -> None:
-    """Ask for the key; then see by the module whether it is so, and say when it cannot be seen."""
-    await confirm(log, message, kind=QuestionKind.ACT, act=act)
+    """Ask for the key and watch the module: what it shows counts, whoever answers first; what it hides is declared."""
+    question = Question(log.number("q"), QuestionKind.ACT, message, ("done", STOP), act=act)
+    answer = await ask_or_see(log, question, _shows(log, answers=answers))
+    if answer.evidence is Evidence.MEASURED or await _within(log, _KEY_WAIT_S, answers=answers):
+        end.message = say("key.seen", "key seen by the module ({what})", what="answers" if answers else "silent")
+    elif answers:
+        raise RunError(Code.INTERLOCK_BROKEN, "the module does not answer after key on")
+    else:
+        end.message = say("key.declared", "key off declared; the module still answers")
+
+
+async def _shows(log: RunLog, *, answers: bool) -> None:
+    """Return once the module answers, or has been silent twice."""
+    while not await _within(log, _KEY_WAIT_S, answers=answers):
+        pass
+
+
+async def _within(log: RunLog, seconds: float, *, answers: bool) -> bool:
+    """Whether the module answers, or falls silent, within this time; one lost answer is no silence.
+
+    Raises: RunError (stopped-by-person).
+    """
     clock = log.ports.clock
-    until = clock.now() + _KEY_WAIT_S
+    until, needed = clock.now() + seconds, 1 if answers else 2
+    seen = 0
     while clock.now() < until:
         if log.ports.person.wants_stop:
             raise RunError(Code.STOPPED_BY_PERSON)
-        if await _answers(log) is answers:
-            end.message = say("key.seen", "key seen by the module ({what})", what="answers" if answers else "silent")
-            return
+        seen = seen + 1 if await _answers(log) is answers else 0
+        if seen >= needed:
+            return True
         await clock.sleep_until(clock.now() + _LOOK_S)
-    if answers:
-        raise RunError(Code.INTERLOCK_BROKEN, "the module does not answer after key on")
-    end.message = say("key.declared", "key off declared; the module still answers")
+    return False
 
 
 async def _answers(log: RunLog) -> bool:
