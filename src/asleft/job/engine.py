@@ -17,6 +17,7 @@ from asleft.model.vin import parse_vin
 from asleft.model.work import Vehicle
 from asleft.plan.work_items import find_work_item
 from asleft.record.journal import JobJournal, open_journal
+from asleft.record.keys import SigningKey
 from asleft.talk.conversations import Conversations
 from asleft.talk.policy import WritesPolicy
 
@@ -80,7 +81,7 @@ class Engine:
         self._policy = policy
         self._feed = feed
         self._bench_act = bench_act
-        self._journals = open_journal(folder)
+        self._journals = open_journal(folder, key=SigningKey.load_or_make(folder))
         self._task: asyncio.Task[None] | None = None
         self._job = ""
         self._server = ChannelServer(
