@@ -45,16 +45,26 @@ def check_what_is_left(folder: Path, told: list[str]) -> None:
         assert journal.append(note("after the crash")).sequence == len(events) + 1
 
 
+def kill_all(folder: Path, names: list[str]) -> None:
+    script = Path(killed_writer.__file__)
+    arguments = [sys.executable, str(script), str(folder), *names]
+    done = subprocess.run(arguments, capture_output=True, text=True, check=True)
+    assert done.stdout.count("killed") == len(names), done.stdout + done.stderr
+    for name in names:
+        told = folder / name / "told"
+        check_what_is_left(folder / name, told.read_text().split("\n") if told.exists() else [])
+
+
 def test_twenty_kills(tmp_path: Path) -> None:
     """Real processes, ended by SIGKILL in the middle of their file operations."""
-    script = Path(killed_writer.__file__)
-    arguments = [sys.executable, str(script), str(tmp_path), *map(str, KILLS)]
-    done = subprocess.run(arguments, capture_output=True, text=True, check=True)
-    assert done.stdout.count("killed") == len(KILLS), done.stdout + done.stderr
-    for count in KILLS:
-        folder = tmp_path / str(count)
-        told = (folder / "told").read_text().split("\n") if (folder / "told").exists() else []
-        check_what_is_left(folder, told)
+    kill_all(tmp_path, [str(count) for count in KILLS])
+
+
+@pytest.mark.full
+@pytest.mark.timeout(900)
+def test_five_hundred_kills(tmp_path: Path) -> None:
+    """The same, at every file operation several times over."""
+    kill_all(tmp_path, [f"{1 + number % 58}-{number}" for number in range(500)])
 
 
 @pytest.fixture(scope="module")

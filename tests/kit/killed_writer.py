@@ -1,8 +1,8 @@
 """A program of its own that writes jobs and is killed (SIGKILL) at a chosen file operation.
 
-``python killed_writer.py FOLDER COUNT…``: for each COUNT a child process writes the job into FOLDER/COUNT and kills
-itself just before its COUNT-th write, sync, truncation or deletion. What it was told to be durable stands in
-FOLDER/COUNT/told, one line for every event and receipt.
+``python killed_writer.py FOLDER NAME…``: for each NAME, which begins with a number, a child process writes the job into
+FOLDER/NAME and kills itself just before its so many-th write, sync, truncation or deletion. What it was told to be
+durable stands in FOLDER/NAME/told, one line for every event and receipt.
 """
 
 from __future__ import annotations
@@ -56,15 +56,15 @@ def _child(folder: Path, count: int) -> None:
     del disk
 
 
-def main(folder: Path, counts: list[int]) -> None:
-    for count in counts:
+def main(folder: Path, names: list[str]) -> None:
+    for name in names:
         child = os.fork()
         if child == 0:
-            _child(folder / str(count), count)
+            _child(folder / name, int(name.split("-")[0]))
             os._exit(0)
         _, status = os.waitpid(child, 0)
-        print(count, "killed" if os.WIFSIGNALED(status) else f"ended {os.WEXITSTATUS(status)}")
+        print(name, "killed" if os.WIFSIGNALED(status) else f"ended {os.WEXITSTATUS(status)}")
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), [int(text) for text in sys.argv[2:]])
+    main(Path(sys.argv[1]), sys.argv[2:])
