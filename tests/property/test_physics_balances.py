@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from math import exp
 
 import pytest
 from hypothesis import given, settings
@@ -10,7 +11,9 @@ from hypothesis import strategies as st
 
 from asleft.bench.cars.petrol_sizes import build_powertrain, learnt
 from asleft.bench.memory import Memory
+from asleft.bench.physics.crank import RAD_S, Crank, EngineSpec
 from asleft.bench.physics.flow import air_flow_function, effective_area, flow_function, mass_flow
+from asleft.bench.physics.heat import CoolingSpec, Temperatures
 from asleft.bench.physics.manifold import Manifold
 from asleft.bench.physics.noise import Noise
 from asleft.bench.physics.powertrain import Powertrain
@@ -124,3 +127,51 @@ def test_a_saved_noise_goes_on_the_same(seed: int, drawn: int):
     other.restore(json.loads(json.dumps(noise.save())))
     assert [noise.normal() for _ in range(600)] == [other.normal() for _ in range(600)]
     assert noise.whole(0, 99) == other.whole(0, 99)
+
+
+@given(st.lists(st.tuples(st.floats(0.05, 5.0), st.floats(0.0, 20e3)), min_size=1, max_size=30), st.floats(-10.0, 75.0))
+def test_heat_is_conserved(steps: list[tuple[float, float]], start_c: float):
+    """Below the thermostat: heat in less what the skin lost is what the coolant holds more.
+
+    Loss over a step follows from the mean excess temperature, which for a first-order body is
+    (end value) + (excess at start less end value)·(1 − e^(−t/τ))·τ/t.
+    """
+    spec = CoolingSpec(opens_c=400.0, fan_on_c=1e6)
+    heat = Temperatures(spec, 20.0)
+    heat.coolant_c = start_c
+    tau = spec.capacity_j_k / spec.skin_w_k
+    given_j = lost_j = 0.0
+    for dt_s, watts in steps:
+        excess, end = heat.coolant_c - 20.0, watts / spec.skin_w_k
+        heat.run(dt_s, watts, 1.0, 0.0)
+        given_j += watts * dt_s
+        lost_j += spec.skin_w_k * (end * dt_s + (excess - end) * tau * (1.0 - exp(-dt_s / tau)))
+    held_j = spec.capacity_j_k * (heat.coolant_c - start_c)
+    assert held_j == pytest.approx(given_j - lost_j, abs=1e-3 + 1e-6 * given_j)
+
+
+@given(st.floats(300.0, 5000.0), st.lists(st.floats(-60.0, 90.0), min_size=1, max_size=60))
+def test_work_becomes_speed_of_the_crank(rpm: float, torques: list[float]):
+    """Net torque times the mean speed of each step adds up to the gain of kinetic energy."""
+    crank = Crank(EngineSpec())
+    crank.rpm = rpm
+    work_j = 0.0
+    for torque in torques:
+        before, crank.torque_nm = crank.rpm, torque
+        crank.turn(0.01, 0.0, 0.0)
+        if crank.rpm == 0.0:
+            return
+        work_j += torque * 0.5 * (before + crank.rpm) * RAD_S * 0.01
+    gained_j = 0.5 * crank.spec.inertia_kg_m2 * ((crank.rpm * RAD_S) ** 2 - (rpm * RAD_S) ** 2)
+    assert gained_j == pytest.approx(work_j, abs=1e-6 + 1e-9 * abs(work_j))
+
+
+@given(st.floats(0.5, 6.0), st.floats(0.85, 1.3))
+def test_no_more_work_than_fuel(air_g_s: float, lambda_: float):
+    """What combustion gives is never more than its efficiency's share of the fuel, and fuel follows the air."""
+    crank = Crank(EngineSpec(roughness=0.0))
+    crank.rpm = 900.0
+    for _ in range(200):
+        fuel_w = crank.burn(0.02, air_g_s * 1e-3, lambda_, 10.0, 0.0)
+    assert crank.torque_nm * 900.0 * RAD_S <= crank.spec.efficiency * fuel_w * (1.0 + 1e-9)
+    assert fuel_w == pytest.approx(air_g_s * 1e-3 / (14.7 * max(lambda_, 1.0)) * 43e6)

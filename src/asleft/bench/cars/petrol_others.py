@@ -80,12 +80,20 @@ def coding_codes(base: int, memory: Memory, did: int) -> list[TroubleCode]:
     Args: base: first two bytes of the code. memory, did: where the coding is.
     """
 
-    def stored() -> bytes:
-        return bytes(memory[cell(did)])
+    name = cell(did)
+    seen: list[object] = [None, False, False]
+
+    def judged() -> list[object]:
+        """The coding last looked at, whether it is empty, whether it does not fit; worked out when it has changed."""
+        held = memory[name]
+        if held is not seen[0]:
+            stored = bytes(held)
+            seen[:] = [held, not any(stored[:-1]), checksum(stored[:-1]) != stored[-1:]]
+        return seen
 
     return [
-        TroubleCode(base << 8 | 0x55, "coding: not configured", lambda: not any(stored()[:-1])),
-        TroubleCode(base << 8 | 0x56, "coding: not valid", lambda: checksum(stored()[:-1]) != stored()[-1:]),
+        TroubleCode(base << 8 | 0x55, "coding: not configured", lambda: bool(judged()[1])),
+        TroubleCode(base << 8 | 0x56, "coding: not valid", lambda: bool(judged()[2])),
     ]
 
 

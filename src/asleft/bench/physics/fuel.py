@@ -42,7 +42,7 @@ class FuelControl:
     """
 
     CHANGES = ("short", "lambda_", "sensed", "rich", "closed", "mean", "ripple", "owed")
-    __slots__ = ("closed", "lambda_", "long", "mean", "owed", "rich", "ripple", "sensed", "short", "spec")
+    __slots__ = (*CHANGES, "_dt_s", "_follow", "_keep", "long", "spec")
 
     def __init__(self, spec: FuelSpec, long: Learned) -> None:
         self.spec = spec
@@ -55,6 +55,7 @@ class FuelControl:
         self.sensed = 1.0
         self.rich = False
         self.closed = False
+        self._dt_s = self._keep = self._follow = 0.0
 
     def step(
         self, dt_s: float, metered_share: float, vapour_share: float, run_s: float, coolant_c: float, *, noise: float
@@ -68,14 +69,16 @@ class FuelControl:
         warm = min(1.0, max(0.0, (60.0 - coolant_c) / 60.0))
         enriched = 1.0 + (0.0 if self.closed else 0.10 * warm)
         fuel = metered_share * (1.0 + self.short + self.long.value) * (1.0 + spec.injector_error) + vapour_share
-        keep = exp(-2.0 * dt_s)
+        if dt_s != self._dt_s:
+            self._dt_s, self._keep, self._follow = dt_s, exp(-2.0 * dt_s), 1.0 - exp(-dt_s / spec.delay_s)
+        keep = self._keep
         self.ripple = keep * self.ripple + spec.scatter * (1.0 - keep * keep) ** 0.5 * noise
         self.lambda_ = (1.0 + self.ripple) / (fuel * enriched)
         self.closed = run_s > spec.ready_s and coolant_c > spec.ready_c
         if not self.closed:
             self.short = self.mean = 0.0
             return
-        self.sensed += (self.lambda_ - self.sensed) * (1.0 - exp(-dt_s / spec.delay_s))
+        self.sensed += (self.lambda_ - self.sensed) * self._follow
         rich = self.sensed < (1.003 if self.rich else 0.997)
         if rich != self.rich:
             self.rich = rich

@@ -30,6 +30,9 @@ from .supply import Supply
 #: Grid of time while something moves, s.
 STEP_S = 0.02
 
+#: Temperatures are advanced this often while the engine runs, s.
+HEAT_S = 0.2
+
 _CHOKED = choked_flow_function()
 _KELVIN = 273.15
 
@@ -124,7 +127,8 @@ class Powertrain(Generic[BodyT, ControlT]):
     CHANGES = (
         "now_s", "key_on", "running", "starter", "run_s", "crank_s", "foot", "ambient_pa", "purge_m2", "purge",
         "vapour", "consumers", "cooler_s", "wind_m_s", "metered_kg_s", "inlet_kg_s", "air_kg_s", "starts",
-        "adapt_allowed", "cut", "defects", "throttle", "manifold", "crank", "temperatures", "supply", "plate", "idle",
+        "adapt_allowed", "cut", "heat_s", "heat_j",
+        "exhaust_g", "defects", "throttle", "manifold", "crank", "temperatures", "supply", "plate", "idle",
         "fuel", "noise", "alternator_v", "fuel_l",
     )  # fmt: skip
 
@@ -157,6 +161,7 @@ class Powertrain(Generic[BodyT, ControlT]):
         self.cut = False
         self.foot = 0.0
         self.defects = Defects()
+        self.heat_s = self.heat_j = self.exhaust_g = 0.0
         self._shares = (1.0, 0.0)
         self._drawing: tuple[bool, bool, bool, bool] | None = None
         self.drag: Callable[[float, float], float] = lambda _rpm, _dt: 0.0
@@ -309,8 +314,7 @@ class Powertrain(Generic[BodyT, ControlT]):
         taken += self.supply.alternator_w / omega + (9.0 if cooler else 0.0) + self.drag(rpm, dt_s)
         starter = max(0.0, 95.0 * (1.0 - rpm / 380.0)) * self.supply.volts / 11.0 if self.starter else 0.0
         crank.turn(dt_s, taken if rpm > 1.0 or starter else 0.0, starter)
-        exhaust = self.air_kg_s * 1070.0
-        self.temperatures.run(dt_s, 0.30 * fuel_w + friction * rpm * RAD_S, exhaust, self.wind_m_s)
+        self._warm(dt_s, 0.30 * fuel_w + friction * rpm * RAD_S)
         if self.starter:
             self._cranking(dt_s)
         elif self.running:
@@ -345,6 +349,16 @@ class Powertrain(Generic[BodyT, ControlT]):
         fuel_w = crank.burn(dt_s, self.air_kg_s, fuel.lambda_, spark, self.noise.normal())
         self.fuel_l -= fuel_w * dt_s / 43.0e6 / 0.745
         return fuel_w
+
+    def _warm(self, dt_s: float, heat_w: float) -> None:
+        """Gather heat and exhaust and pass them on ten steps at a time: temperatures are slow."""
+        self.heat_s += dt_s
+        self.heat_j += heat_w * dt_s
+        self.exhaust_g += self.air_kg_s * 1070.0 * dt_s
+        if self.heat_s >= HEAT_S - 1e-9:
+            span = self.heat_s
+            self.temperatures.run(span, self.heat_j / span, self.exhaust_g / span, self.wind_m_s)
+            self.heat_s = self.heat_j = self.exhaust_g = 0.0
 
     def _cranking(self, dt_s: float) -> None:
         self.crank_s += dt_s

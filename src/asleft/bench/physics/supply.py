@@ -36,12 +36,15 @@ class Battery:
     """A battery under a current. Positive current flows out."""
 
     CHANGES = ("charge", "slow_v")
-    __slots__ = ("charge", "slow_v", "spec")
+    __slots__ = ("_dt_s", "_keep", "_time_s", "charge", "slow_v", "spec")
 
     def __init__(self, spec: BatterySpec, charge: float) -> None:
         self.spec = spec
         self.charge = charge
         self.slow_v = 0.0
+        self._dt_s: float = 0.0
+        self._time_s: float = 0.0
+        self._keep: float = 0.0
 
     @property
     def open_v(self) -> float:
@@ -62,7 +65,9 @@ class Battery:
         spec = self.spec
         ohm, time_s = (spec.slow_ohm, spec.slow_s) if current_a >= 0.0 else (spec.charge_ohm, spec.charge_s)
         goal = ohm * current_a
-        self.slow_v = goal + (self.slow_v - goal) * exp(-dt_s / time_s)
+        if dt_s != self._dt_s or time_s != self._time_s:
+            self._dt_s, self._time_s, self._keep = dt_s, time_s, exp(-dt_s / time_s)
+        self.slow_v = goal + (self.slow_v - goal) * self._keep
         self.charge = min(1.0, max(0.0, self.charge - current_a * dt_s / (3600.0 * spec.capacity_ah)))
 
 
