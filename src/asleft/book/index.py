@@ -33,6 +33,8 @@ from .remark import Level, Remark, nearest
 from .shelf import differs
 
 VERSION = 1
+#: A word of more procedures than this only ranks what rarer words have found.
+_COMMON = 500
 #: Changed files from which several processes are worth their start.
 _MANY = 200
 
@@ -110,11 +112,14 @@ class IndexedBook:
 
     def search(self, words: str, vehicle: Vehicle | None = None, count: int = 20) -> tuple[Found, ...]:
         """Procedures by words, function, car or module number, best first; a car's exact matches before all others."""
+        told = [one for word in _words([words]) for one in self._like(word)]
         hits: dict[str, float] = {}
-        for word in _words([words]):
-            for known, weight in self._like(word):
-                for name in self._places[known]:
-                    hits[name] = hits.get(name, 0.0) + weight
+        for known, weight in sorted(told, key=lambda one: len(self._places[one[0]])):
+            names: Iterable[str] = self._places[known]
+            if hits and len(self._places[known]) > _COMMON:
+                names = hits.keys() & self._sets[known]
+            for name in names:
+                hits[name] = hits.get(name, 0.0) + weight
         if vehicle is None:
             best = nsmallest(count, hits.items(), key=lambda hit: (-hit[1], hit[0]))
             return tuple(self._found(name, score, None) for name, score in best)
@@ -150,6 +155,10 @@ class IndexedBook:
             for word in header.words:
                 places.setdefault(word, []).append(header.id)
         return places
+
+    @cached_property
+    def _sets(self) -> dict[str, frozenset[str]]:
+        return {word: frozenset(names) for word, names in self._places.items() if len(names) > _COMMON}
 
     @cached_property
     def _sorted(self) -> list[str]:
