@@ -13,9 +13,10 @@ from asleft.bench.address import Address
 from asleft.bench.bus import InLoopBus
 from asleft.bench.can_bits import frame_bits
 from asleft.bench.gateway import Gateway, Overload
-from asleft.bench.identifiers import Identifier, stored
+from asleft.bench.identifiers import IdentifierService, stored
+from asleft.bench.memory import Memory
 from asleft.bench.module import ControlModule
-from asleft.bench.service import Later
+from asleft.bench.service import Conversation, Later
 from asleft.bench.sessions import Timing
 from asleft.bench.trouble_memory import TroubleCode
 from asleft.job.clock import LoopClock
@@ -48,13 +49,19 @@ class FleetModule:
     pending: bool = False
 
 
-def slow(did: int, data: bytes) -> Identifier:
-    """An identifier that takes longer: response pending first."""
+class SlowReads:
+    """Service 22 of a module that needs longer for its first identifier: response pending first."""
 
-    def read() -> bytes:
-        raise Later(PENDING_S, lambda: b"\x62" + did.to_bytes(2, "big") + data)
+    sids = (0x22,)
 
-    return Identifier(did, "slow", read=read)
+    def __init__(self, inner: IdentifierService) -> None:
+        self._inner = inner
+
+    def handle(self, request: bytes, talk: Conversation) -> bytes:
+        """As the inner one, later where the slow identifier is among those asked."""
+        if IDENTIFIERS[0].to_bytes(2, "big") in (request[i : i + 2] for i in range(1, len(request), 2)):
+            raise Later(PENDING_S, lambda: self._inner.handle(request, talk))
+        return self._inner.handle(request, talk)
 
 
 class Fleet:
@@ -100,15 +107,14 @@ class Fleet:
             return found
         contents = {did: rng.randbytes(rng.randint(8, 30)) for did in IDENTIFIERS}
         codes = rng.sample(range(0x900000, 0x9FFF00), rng.randint(0, 6))
+        identifiers = [stored(did, f"{did:04X}", data) for did, data in contents.items()]
         module = ControlModule(
             address.name,
             where,
-            identifiers=[
-                slow(did, data) if pending and did == IDENTIFIERS[0] else stored(did, f"{did:04X}", data)
-                for did, data in contents.items()
-            ],
+            identifiers=identifiers,
             codes=[TroubleCode(code, "invented", lambda: True) for code in codes],
             timing=Timing(latency_s=latency_s * 0.9, jitter_s=latency_s * 0.2, block_size=0),
+            services=[SlowReads(IdentifierService(identifiers, Memory()))] if pending else [],
             without=frozenset({0x22, 0x19}) if refuses else frozenset(),
         )
         module.attach(self._inner, self._clock)
@@ -156,13 +162,19 @@ class Fleet:
 
 
 def _bits(module: FleetModule, request: bytes, answer: bytes) -> int:
-    """Bits of one exchange on the bus: request, flow control, answer, response pending."""
-    ours, theirs = module.address.request_id, module.address.response_id
-    frames = [*_frames(ours, request), *_frames(theirs, answer)]
-    if len(answer) > 7:
-        frames.append(CanFrame(ours, bytes.fromhex("300000CCCCCCCCCC")))
+    """Bits of one exchange on the bus, response pending included."""
+    bits = exchange_bits(module.address, request, answer)
     if module.pending and request == b"\x22" + IDENTIFIERS[0].to_bytes(2, "big"):
-        frames.append(CanFrame(theirs, bytes.fromhex("037F2278CCCCCCCC")))
+        bits += frame_bits(module.address.response_id, bytes.fromhex("037F2278CCCCCCCC"))
+    return bits
+
+
+def exchange_bits(address: ModuleAddress, request: bytes, answer: bytes) -> int:
+    """Bits of request, answer and flow control on the bus."""
+    frames = [*_frames(address.request_id, request), *_frames(address.response_id, answer)]
+    for sender, payload in ((address.request_id, answer), (address.response_id, request)):
+        if len(payload) > 7:
+            frames.append(CanFrame(sender, bytes.fromhex("300000CCCCCCCCCC")))
     return sum(frame_bits(frame.id, frame.data) for frame in frames)
 
 

@@ -87,6 +87,11 @@ class LinkSignals:
         self._subscribers.append(subscriber)
         return lambda: self._subscribers.remove(subscriber) if subscriber in self._subscribers else None
 
+    def one_by_one(self) -> None:
+        """Ask modules that were asked before for one value at a time from now on: for a car that dislikes groups."""
+        for asking in self._asking.values():
+            asking.at_once = 1
+
     async def prepare(self) -> tuple[Source, ...]:
         """Ask once what the car supports; again only while nobody has answered. Raises LinkError."""
         async with self._finding:

@@ -41,7 +41,10 @@ class Tries:
 
     @property
     def alone(self) -> bool:
-        """Whether the next attempt is the last chance of one that may have been lost: nobody else speaks then."""
+        """Whether the next attempt is the last chance of one that may have been lost.
+
+        It comes after a pause in which a gateway can finish or forget what it has, and nobody else speaks then.
+        """
         most = self._settings.silent_retries + self._settings.loss_retries
         return self.silent >= most > self._settings.silent_retries
 
@@ -85,7 +88,7 @@ class Tries:
             self._pace.absent(self._module)
             return None
         self._lost_s = self._begun_s
-        return 0.0
+        return self._settings.straggler_s if self.alone else 0.0
 
     def _too_full(self) -> float | None:
         """A long request was turned away in the middle: as *busy*, said by whoever stands in between."""
