@@ -24,7 +24,7 @@ from .estate_build import Workbench
 from .estate_chassis import stability, steering_angle, steering_assist
 from .estate_faults import ESTATE_FAULTS
 from .estate_side import ChassisSide, Memories, learn_all, make_chassis, make_zeros
-from .estate_table import ROWS, address
+from .estate_table import ROWS
 from .identity import draw_identity, make_vin
 from .petrol_base import PetrolBase
 from .petrol_diary import Diary
@@ -274,6 +274,3 @@ class EstateCar(PetrolBase):
     def _need_standing(self) -> None:
         if self.drive.moving:
             raise self.impossible("the car is moving")
-
-
-__all__ = ["EstateCar", "address"]
