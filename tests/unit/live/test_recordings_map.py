@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from asleft.codec.obd.parameters import SIGNALS
 from asleft.live.recordings import MAPS, Cells, EngineOff, TimeForm, TimeResolution, guess_map, load_map, parse_map
 from asleft.model.errors import Code, InputError
+from asleft.model.units import UNITS
 
 GOOD = """time: {column: t}
 columns:
@@ -97,3 +99,15 @@ def test_a_proposal_without_a_time_asks_for_it() -> None:
     proposal = guess_map(["engine-speed [rpm]", "Time since codes cleared"])
     assert proposal.column_map.columns[0].signal == "engine-speed"
     assert any(question.id == "recording.ask.time" for question in proposal.questions)
+
+
+DOC = Path(__file__).resolve().parents[3] / "docs" / "column-map.md"
+
+
+def test_the_document_lists_every_signal_and_unit_and_its_example_is_a_map() -> None:
+    text = DOC.read_text("utf-8")
+    assert [row for s in SIGNALS.values() if (row := f"| `{s.id}` | {s.name} | {s.unit} |") not in text] == []
+    assert [symbol for symbol in UNITS if f"`{symbol}`" not in text] == []
+    example = parse_map(text.split("```yaml\n")[1].split("```")[0], "column-map.md")
+    assert example.cells is Cells.HELD
+    assert len(example.columns) == 3
