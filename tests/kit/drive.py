@@ -11,6 +11,7 @@ HOLD_MS = 1300
 
 def press(page: Page, answer: str = "") -> str:
     """Answer the open question with the first button, or with the one named; returns the question's text."""
+    page.wait_for_function("() => !document.querySelector('#part-next .buttons')?.inert")
     form = page.locator("#part-next form.question:not(.busy)")
     text = form.locator(".ask").inner_text()
     button = form.locator("button", has_text=answer).first if answer else form.locator("button").first

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import socket
 from pathlib import Path
 
@@ -23,7 +24,8 @@ def main() -> None:
     listener.listen(64)
     config = uvicorn.Config(make_app(said.folder), log_level="warning", timeout_graceful_shutdown=1)
     print(f"http://127.0.0.1:{listener.getsockname()[1]}/", flush=True)
-    uvicorn.Server(config).run([listener])
+    with contextlib.suppress(KeyboardInterrupt):  # Ctrl-C is how it is ended
+        uvicorn.Server(config).run([listener])
 
 
 if __name__ == "__main__":

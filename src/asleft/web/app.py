@@ -5,11 +5,12 @@ It holds no state of a job: kill it at any moment and start it again. On the loo
 
 from __future__ import annotations
 
-import secrets
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable
 from pathlib import Path
+from urllib.parse import quote, unquote
 
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -19,14 +20,21 @@ from starlette.staticfiles import StaticFiles
 
 from asleft.job.client import JobClient
 from asleft.job.figures import STYLESHEET
-from asleft.model.errors import AsleftError, Code, RecordError
+from asleft.model.errors import AsleftError
 
-from .guard import Guard, same_token
-from .pages import Pages
-from .stream import job_events, live_values
+from .answers import Given, bench_act, unfit
+from .guard import Guard, page_token, same_token
+from .live import LiveHub
+from .orders import read_form
+from .pages import Pages, Viewer
+from .problems import HANDLERS, FormRefusedError
+from .sight import EngineSight
+from .stream import Follower, Sources, follow_job
 
 _HERE = Path(__file__).parent
-Handler = Callable[[Request], Awaitable[Response]]
+_BY = "asleft_by"
+_NARROW = "asleft_narrow"
+_SHIFT_S = 8 * 3600
 
 
 class Face:
@@ -34,111 +42,140 @@ class Face:
 
     def __init__(self, folder: Path) -> None:
         self.client = JobClient(folder)
-        self.token = secrets.token_urlsafe(24)
-        self.pages = Pages(self.client, self.token)
+        self.token = page_token(folder)
+        self.sight = EngineSight(self.client)
+        self.pages = Pages(self.client, self.sight, self.token)
+        self.hub = LiveHub(self.client)
 
-    async def today(self, request: Request) -> Response:
+    # -- reading -----------------------------------------------------------------------------------------------------
+
+    async def today(self, _request: Request) -> Response:
         """The cars in the shop and what each waits for; a form to open a job."""
-        return HTMLResponse(await self.pages.today(request.query_params.get("error", "")))
-
-    async def open_job(self, request: Request) -> Response:
-        """Open a job from the form."""
-        form = await self._form(request)
-        order = {name: str(form.get(name, "")) for name in ("vin", "make", "model", "year", "order")}
-        items = [str(item) for item in form.getlist("work_items")]
-        try:
-            job = await self.client.open_job({**order, "work_items": items})
-        except AsleftError as error:
-            return HTMLResponse(await self.pages.today(error.sentence(), dict(order), items), status_code=400)
-        return RedirectResponse(f"/job/{job}", status_code=303)
+        return HTMLResponse(await self.pages.today())
 
     async def sheet(self, request: Request) -> Response:
         """The job sheet."""
-        return HTMLResponse(await self.pages.sheet(request.path_params["job"], request.query_params.get("error", "")))
+        return HTMLResponse(await self.pages.sheet(request.path_params["job"], _viewer(request)))
 
-    async def part(self, request: Request) -> Response:
-        """One part of the sheet, to be put in place."""
-        return HTMLResponse(await self.pages.part(request.path_params["job"], request.path_params["name"]))
+    async def parts(self, request: Request) -> Response:
+        """All parts of the sheet by name, for a page that begins anew (turned, woken)."""
+        job, viewer = request.path_params["job"], _viewer(request)
+        return JSONResponse({"parts": await self.pages.parts(job, self.pages.names, viewer)})
+
+    async def events(self, request: Request) -> Response:
+        """What changes: parts of the sheet with the journal's sequence as id, and live values."""
+        job = request.path_params["job"]
+        after = request.headers.get("last-event-id") or request.query_params.get("after", "0")
+        sources = Sources(self.pages, self.hub, self.sight)
+        begin = int(after) if after.isascii() and after.isdigit() else 0
+        return follow_job(Follower(sources, self.client.watch(job), _viewer(request), job, begin), self.hub)
+
+    async def report(self, request: Request) -> Response:
+        """The report as it stands."""
+        job = request.path_params["job"]
+        self.client.watch(job)
+        paper = "letter" if request.query_params.get("paper") == "letter" else "a4"
+        pdf = await run_in_threadpool(self.client.report_pdf, job, paper)
+        headers = {"content-disposition": f'inline; filename="{job}.report.pdf"'}
+        return Response(pdf, media_type="application/pdf", headers=headers)
+
+    async def record(self, request: Request) -> Response:
+        """The signed record."""
+        job = request.path_params["job"]
+        self.client.watch(job)
+        headers = {"content-disposition": f'attachment; filename="{job}.record.zip"'}
+        return Response(self.client.record_zip(job), media_type="application/zip", headers=headers)
+
+    # -- commands ----------------------------------------------------------------------------------------------------
+
+    async def open_job(self, request: Request) -> Response:
+        """Open a job from the form; what cannot be used comes back with its reason, nothing stored."""
+        form = await self._form(request)
+        filled, items, problem = read_form(form)
+        if not problem:
+            try:
+                job = await self.client.open_job({**filled, "work_items": items})
+            except AsleftError as error:
+                problem = error.sentence()
+            else:
+                return RedirectResponse(f"/job/{job}", status_code=303)
+        return HTMLResponse(await self.pages.today(problem, filled, items), status_code=400)
 
     async def answer(self, request: Request) -> Response:
-        """Answer the open question."""
+        """Answer the open question; where a bench driver is to do what is asked, that comes first."""
         job, form = request.path_params["job"], await self._form(request)
-        by = str(form.get("by", "")).strip()
-        answer = self.client.answer(job, str(form.get("question", "")), str(form.get("text", "")), by)
-        if form.get("act"):
-            await self._done(request, job, self.client.bench_act(str(form["act"])))
-        response = await self._done(request, job, answer)
-        response.set_cookie("asleft_by", by, max_age=8 * 3600, samesite="strict", httponly=True)
+        given = Given(
+            str(form.get("question", "")), str(form.get("text", "")), str(form.get("by", "")).strip(), "act" in form
+        )
+        response = await self._done(request, job, self._answered(job, given))
+        if given.by and response.status_code < 400:
+            response.set_cookie(_BY, quote(given.by), max_age=_SHIFT_S, samesite="strict", httponly=True)
         return response
+
+    async def _answered(self, job: str, given: Given) -> str:
+        page = await self.pages.context(job, Viewer(), fresh=True)
+        problem = unfit(given, page.question)
+        if problem or page.question is None:
+            return problem
+        act = bench_act(given, page.question)
+        if act and page.engine.bench:
+            await self.client.bench_act(act)
+        await self.client.answer(job, given.question, given.text, given.by)
+        return ""
 
     async def stop(self, request: Request) -> Response:
         """Say stop."""
         await self._form(request)
         job = request.path_params["job"]
-        return await self._done(request, job, self.client.stop(job))
+        return await self._done(request, job, self._stopped(job))
+
+    async def _stopped(self, job: str) -> str:
+        page = await self.pages.context(job, Viewer(), fresh=True)
+        if not page.running:
+            return "Nothing goes on here that could be stopped."
+        await self.client.stop(job)
+        return ""
 
     async def go_on(self, request: Request) -> Response:
         """Take a stopped job up again."""
         await self._form(request)
         job = request.path_params["job"]
-        return await self._done(request, job, self.client.go_on(job))
+        return await self._done(request, job, self._gone_on(job))
 
-    async def events(self, request: Request) -> Response:
-        """New events of the journal, as names of the parts that changed; id is the sequence."""
-        after = request.headers.get("last-event-id") or request.query_params.get("after", "0")
-        return job_events(self.client.watch(request.path_params["job"]), int(after) if after.isdigit() else 0)
+    async def _gone_on(self, job: str) -> str:
+        await self.client.go_on(job)
+        return ""
 
-    async def live(self, request: Request) -> Response:
-        """The engine's live feed, rendered."""
-        return live_values(self.client, self.pages, request.path_params["job"])
-
-    async def report(self, request: Request) -> Response:
-        """The report as it stands."""
-        paper = "letter" if request.query_params.get("paper") == "letter" else "a4"
-        pdf = self.client.report_pdf(request.path_params["job"], paper)
-        return Response(pdf, media_type="application/pdf")
-
-    async def record(self, request: Request) -> Response:
-        """The signed record."""
-        job = request.path_params["job"]
-        headers = {"content-disposition": f'attachment; filename="{job}.record.zip"'}
-        return Response(self.client.record_zip(job), media_type="application/zip", headers=headers)
+    # -- helpers -----------------------------------------------------------------------------------------------------
 
     async def _form(self, request: Request) -> FormData:
-        form = await request.form(max_fields=60, max_files=0)
+        form = await request.form(max_fields=120, max_files=0)
         if not same_token(str(form.get("token", "")), self.token):
-            raise RecordError(Code.INTERNAL, "this form is out of date; load the page again")
+            raise FormRefusedError
         return form
 
-    async def _done(self, request: Request, job: str, command: Awaitable[None]) -> Response:
-        """Give a command; say its error on the page. Scripts get JSON, a plain form is sent back to the sheet."""
-        error = ""
+    async def _done(self, request: Request, job: str, command: Awaitable[str]) -> Response:
+        """Give a command and say what stands against it. Scripts get JSON, a plain form gets the sheet."""
         try:
-            await command
-        except AsleftError as problem:
-            error = problem.sentence()
+            problem = await command
+        except AsleftError as error:
+            problem = error.sentence()
+        await self.sight.look(fresh=True)  # who works on what may be otherwise now
         if "application/json" in request.headers.get("accept", ""):
-            return JSONResponse({"error": error}, status_code=409 if error else 200)
-        query = f"?error={_quote(error)}" if error else ""
-        return RedirectResponse(f"/job/{job}{query}", status_code=303)
+            return JSONResponse({"error": problem}, status_code=409 if problem else 200)
+        if problem:
+            return HTMLResponse(await self.pages.sheet(job, _viewer(request), problem), status_code=409)
+        return RedirectResponse(f"/job/{job}", status_code=303)
 
 
-def _quote(text: str) -> str:
-    from urllib.parse import quote  # noqa: PLC0415
-
-    return quote(text)
+def _viewer(request: Request) -> Viewer:
+    by = unquote(request.cookies.get(_BY, ""))[:60]
+    return Viewer(by, request.cookies.get(_NARROW) == "1")
 
 
 async def _figure_css(_request: Request) -> Response:
     """The figures' own styles."""
     return Response(STYLESHEET, media_type="text/css")
-
-
-async def _problem(_request: Request, error: Exception) -> Response:
-    """An error of ours as a page, with its cause and advice."""
-    assert isinstance(error, AsleftError)
-    status = 404 if error.code is Code.JOB_UNKNOWN else 400
-    return HTMLResponse(Pages.problem(error), status_code=status)
 
 
 def make_app(folder: Path) -> Starlette:
@@ -149,17 +186,16 @@ def make_app(folder: Path) -> Starlette:
             Route("/", face.today),
             Route("/open", face.open_job, methods=["POST"]),
             Route("/job/{job}", face.sheet),
-            Route("/job/{job}/part/{name}", face.part),
+            Route("/job/{job}/parts", face.parts),
             Route("/job/{job}/answer", face.answer, methods=["POST"]),
             Route("/job/{job}/stop", face.stop, methods=["POST"]),
             Route("/job/{job}/go-on", face.go_on, methods=["POST"]),
             Route("/job/{job}/events", face.events),
-            Route("/job/{job}/live", face.live),
             Route("/job/{job}/report.pdf", face.report),
             Route("/job/{job}/record.zip", face.record),
             Route("/figure.css", _figure_css),
             Mount("/static", StaticFiles(directory=_HERE / "static")),
         ],
         middleware=[Middleware(Guard)],
-        exception_handlers={AsleftError: _problem},
+        exception_handlers=HANDLERS,
     )

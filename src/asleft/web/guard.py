@@ -1,8 +1,10 @@
-"""What every request passes: only this machine, only this page's own forms, nothing from elsewhere."""
+"""What every request passes: only this machine, this page's own forms, nothing from elsewhere, nothing too long."""
 
 from __future__ import annotations
 
+import os
 import secrets
+from pathlib import Path
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
@@ -12,12 +14,35 @@ _POLICY = (
     "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
+_HEADERS = {
+    "content-security-policy": _POLICY,
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-resource-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+}
 _HOSTS = ("127.0.0.1", "localhost", "[::1]")
+#: A form of ours is far below this, bytes.
+LONGEST_BODY = 64 * 1024
+_TOKEN_FILE = "page-token"  # noqa: S105 - a file's name
+
+
+def page_token(folder: Path) -> str:
+    """The token that this data folder's forms carry; it outlives the page's process, so that open forms stay valid."""
+    path = folder / _TOKEN_FILE
+    try:
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+            file.write(secrets.token_urlsafe(24))
+    except FileExistsError:
+        pass
+    except OSError:
+        return secrets.token_urlsafe(24)
+    return path.read_text() or secrets.token_urlsafe(24)
 
 
 def same_token(given: str, ours: str) -> bool:
     """Whether a form carries this server's token."""
-    return secrets.compare_digest(given.encode(), ours.encode())
+    return secrets.compare_digest(given.encode("utf-8", "replace"), ours.encode())
 
 
 def _host(value: str) -> str:
@@ -25,8 +50,23 @@ def _host(value: str) -> str:
     return value.rsplit(":", 1)[0] if not value.endswith("]") else value
 
 
+def refusal(headers: Headers) -> tuple[int, str] | None:
+    """Status and words when a request must not pass."""
+    host, origin = headers.get("host", ""), headers.get("origin", "")
+    if _host(host) not in _HOSTS or (origin and origin.split("://")[-1] != host):
+        return 403, "refused: not from this page"
+    length = headers.get("content-length", "0")
+    if not length.isdigit() or int(length) > LONGEST_BODY:
+        return 413, "refused: too long"
+    return None
+
+
+class BodyTooLongError(Exception):
+    """A body without a stated length went on for too long."""
+
+
 class Guard:
-    """Refuses foreign hosts and origins, and sets the headers that keep foreign content out."""
+    """Refuses foreign hosts and origins and long bodies, and sets the headers that keep foreign content out."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -36,20 +76,33 @@ class Guard:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        headers = Headers(scope=scope)
-        origin = headers.get("origin", "")
-        host = headers.get("host", "")
-        if _host(host) not in _HOSTS or (origin and origin.split("://")[-1] != host):
-            await PlainTextResponse("refused: not from this page", 403)(scope, receive, send)
-            return
 
         async def guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
                 out = MutableHeaders(scope=message)
-                out["content-security-policy"] = _POLICY
-                out["x-content-type-options"] = "nosniff"
-                out["referrer-policy"] = "no-referrer"
-                out.setdefault("cache-control", "no-store")
+                for name, value in _HEADERS.items():
+                    out[name] = value
+                out.setdefault("cache-control", "no-cache" if scope["path"].startswith("/static/") else "no-store")
             await send(message)
 
-        await self._app(scope, receive, guarded)
+        refused = refusal(Headers(scope=scope))
+        if refused is not None:
+            status, words = refused
+            await PlainTextResponse(words, status)(scope, receive, guarded)
+            return
+        await self._app(scope, _counted(receive), guarded)
+
+
+def _counted(receive: Receive) -> Receive:
+    """A body that gets longer than it may raises BodyTooLongError, whatever length was stated."""
+    seen = 0
+
+    async def counted() -> Message:
+        nonlocal seen
+        message = await receive()
+        seen += len(message.get("body", b""))
+        if seen > LONGEST_BODY:
+            raise BodyTooLongError
+        return message
+
+    return counted

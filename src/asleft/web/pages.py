@@ -3,235 +3,119 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-from markupsafe import Markup
+import msgspec
 
-from asleft.event.fold import JobState, RunState
+from asleft.event.fold import JobState
 from asleft.job.client import JobClient
-from asleft.job.figures import RunFigures, condition_bars, number_line, plan_track
-from asleft.model.errors import AsleftError, Code, RecordError
-from asleft.model.module import PictureKind
-from asleft.model.origin import Origin
-from asleft.model.question import Question
+from asleft.job.figures import condition_bars, live_strip
+from asleft.model.condition import ConditionResult
+from asleft.model.errors import AsleftError
 
-#: Parts of the sheet in reading order; their templates have the same names.
-PARTS = ("received", "work", "found", "needs", "plan", "runs", "left", "record", "notes")
+from .context import ORIGIN_WORDS, JobLine, SheetPage, TodayPage, Viewer
+from .headings import TITLES, unmet
+from .live import SPAN_S, LiveView
+from .parts import all_parts
+from .rendering import placed, render, render_plain, safe, words
+from .sight import EngineSight
+from .stage import in_hand
 
-ORIGIN_WORDS = {
-    Origin.VEHICLE: "vehicle",
-    Origin.BENCH: "bench: simulated car",
-    Origin.REPLAY: "replay of a recording",
-}
+__all__ = ["Pages", "Viewer"]
 
-
-@dataclass(frozen=True)
-class Engine:
-    """What the page knows of the engine."""
-
-    present: bool
-    origin: str = ""
-    link: str = ""
-    workshop: str = ""
-    technician: str = ""
-    job: str = ""
-    bench: bool = False
-
-
-@dataclass(frozen=True)
-class JobLine:
-    """One car on the page of today."""
-
-    number: str
-    car: str
-    vin: str
-    origin: str
-    waits_for: str
-    done: bool
-
-
-@dataclass(frozen=True)
-class TodayPage:
-    """Context of the page of today."""
-
-    token: str
-    engine: Engine
-    jobs: tuple[JobLine, ...]
-    work_items: tuple[tuple[str, str], ...]
-    error: str = ""
-    filled: dict[str, str] = field(default_factory=dict)
-    chosen: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class SheetPage:
-    """Context of the job sheet and of each of its parts."""
-
-    token: str
-    job: str
-    engine: Engine
-    state: JobState
-    parts: tuple[str, ...]
-    head: str
-    question: Question | None
-    running: bool
-    by: str
-    error: str = ""
-
-    @property
-    def origin(self) -> str:
-        """Origin in words."""
-        return ORIGIN_WORDS[self.state.origin]
-
-    @property
-    def received(self) -> Any:
-        """Picture as received, if taken."""
-        return self.state.pictures.get(PictureKind.AS_RECEIVED)
-
-    @property
-    def found(self) -> Any:
-        """Picture as found, if taken."""
-        return self.state.pictures.get(PictureKind.AS_FOUND)
-
-    @property
-    def left(self) -> Any:
-        """Picture as left, if taken."""
-        return self.state.pictures.get(PictureKind.AS_LEFT)
-
-    def differences(self, before: str, after: str) -> Any:
-        """Differences between two pictures; None when not compared."""
-        return self.state.differences.get((PictureKind(before), PictureKind(after)))
+#: Live strips shown at once; what is more stands in words.
+_STRIPS = 4
 
 
 class Pages:
     """Renders pages for one data folder.
 
-    Args: client: the jobs. token: what every form must carry.
+    Args: client: the jobs. sight: the engine. token: what every form must carry.
     """
 
-    def __init__(self, client: JobClient, token: str) -> None:
+    names = all_parts()
+
+    def __init__(self, client: JobClient, sight: EngineSight, token: str) -> None:
         self._client = client
+        self._sight = sight
         self._token = token
 
     async def today(self, error: str = "", filled: Mapping[str, str] | None = None, chosen: Sequence[str] = ()) -> str:
         """The cars in the shop, and the form to open a job."""
-        jobs = tuple(self._line(job) for job in reversed(self._client.jobs()))
-        page = TodayPage(
-            self._token,
-            await self._engine(),
-            jobs,
-            self._client.work_items(),
-            error,
-            dict(filled or {}),
-            tuple(chosen),
+        engine = await self._sight.look(fresh=True)
+        lines = [self._line(job, engine.job) for job in reversed(self._client.jobs())]
+        jobs = tuple(sorted(lines, key=lambda line: line.state == "closed"))
+        items = self._client.work_items()
+        return render(
+            "today.html", TodayPage(self._token, engine, jobs, items, error, dict(filled or {}), tuple(chosen))
         )
-        return render("today.html", page)
 
-    async def sheet(self, job: str, error: str = "", by: str = "") -> str:
+    async def sheet(self, job: str, viewer: Viewer, error: str = "") -> str:
         """The whole job sheet."""
-        return render("sheet.html", await self._page(job, error, by))
+        return render("sheet.html", await self.context(job, viewer, error, fresh=True))
 
-    async def part(self, job: str, name: str, by: str = "") -> str:
-        """One part, or all. Raises RecordError: there is no such part."""
-        if name == "all":
-            return render("parts/all.html", await self._page(job, "", by))
-        if name not in (*PARTS, "next"):
-            raise RecordError(Code.JOB_UNKNOWN, f"part {name}")
-        return render(f"parts/{name}.html", await self._page(job, "", by))
+    async def parts(self, job: str, names: Sequence[str], viewer: Viewer) -> dict[str, str]:
+        """Parts of the sheet by name, all of the same moment."""
+        page = await self.context(job, viewer)
+        return {name: render(f"parts/{name}.html", page) for name in names}
 
-    def live(self, job: str, snapshot: Mapping[str, Any]) -> str:
-        """The live values as one piece of the page."""
+    async def context(self, job: str, viewer: Viewer, error: str = "", *, fresh: bool = False) -> SheetPage:
+        """A job as it stands; ``fresh``: ask the engine now. Raises RecordError (job-unknown)."""
+        watch = self._client.watch(job)
+        engine = await self._sight.look(fresh=fresh)
+        return SheetPage(self._token, job, engine, watch.state, watch.head, self._client.is_signed(job), viewer, error)
+
+    def live(self, job: str, view: LiveView, viewer: Viewer) -> str:
+        """Live values as one piece of the page."""
         state = self._client.watch(job).state
-        seen: dict[str, Any] = snapshot.get("conditions") or {}
+        seen = view.conditions
         run = state.runs.get(str(seen.get("run", "")))
-        bars = condition_bars(run.conditions, seen.get("results", ())) if run and run.end is None else ""
-        readings = [v for k, v in sorted(snapshot.items()) if k.startswith("reading:") and v.get("value") is not None]
-        return ENVIRONMENT.get_template("parts/live.html").render(
-            bars=_safe(bars),
-            gate=seen.get("gate", ""),
-            readings=readings,
+        conditions = run.conditions if run else ()
+        results = [msgspec.convert(dict(r), ConditionResult) for r in seen.get("results", ())]
+        bars = condition_bars(conditions, results, narrow=viewer.narrow) if run else ""
+        series = view.series
+        strips = [
+            live_strip(s, words(s.signal), conditions, span_s=SPAN_S, narrow=viewer.narrow) for s in series[:_STRIPS]
+        ]
+        gate = str(seen.get("gate", ""))
+        return render_plain(
+            "parts/live.html",
+            bars=safe(placed(bars, "live")),
+            gate=gate,
+            missing=unmet(conditions, results),
+            strips=[safe(s) for s in strips],
+            more=series[_STRIPS:],
         )
 
     @staticmethod
-    def problem(error: AsleftError) -> str:
-        """An error as a page."""
-        return ENVIRONMENT.get_template("problem.html").render(error=error, title="asleft")
+    def problem(title: str, text: str, advice: str) -> str:
+        """Something that cannot be done, as a page."""
+        return render_plain("problem.html", heading=title, text=text, advice=advice)
 
-    # -- helpers -----------------------------------------------------------------------------------------------------
-
-    async def _engine(self) -> Engine:
+    def _line(self, job: str, at_work: str) -> JobLine:
         try:
-            return Engine(True, **await self._client.engine())
-        except AsleftError:
-            return Engine(False)
-
-    async def _page(self, job: str, error: str, by: str) -> SheetPage:
-        watch = self._client.watch(job)
-        state = watch.state
-        engine = await self._engine()
-        running = engine.present and engine.job == job
-        return SheetPage(
-            token=self._token,
-            job=job,
-            engine=engine,
-            state=state,
-            parts=PARTS,
-            head=self._client.head(job),
-            question=state.waiting_for if running else None,
-            running=running,
-            by=by or engine.technician,
-            error=error,
-        )
-
-    def _line(self, job: str) -> JobLine:
-        state = self._client.watch(job).state
+            state = self._client.watch(job).state
+        except AsleftError as error:
+            return JobLine(job, "", "", "", "", error.sentence(), "damaged")
         vehicle = state.vehicle
+        closed = state.closed
         return JobLine(
             job,
             f"{vehicle.make} {vehicle.model}".strip() if vehicle else "",
             vehicle.vin.text if vehicle else "",
             ORIGIN_WORDS[state.origin],
-            _waits_for(state),
-            state.closed is not None,
+            TITLES.get(in_hand(state), ""),
+            _waits(state, job == at_work),
+            "closed" if closed else "at work" if job == at_work else "waiting",
+            closed is not None and closed.released,
         )
 
 
-def _waits_for(state: JobState) -> str:
+def _waits(state: JobState, at_work: bool) -> str:
+    """What the car waits for, in words."""
     if state.closed is not None:
-        return "closed"
-    if state.stopped is not None:
-        return f"stopped: {state.stopped.message.text}"
+        return state.closed.statement.text
+    if not at_work:
+        why = f"Stopped: {state.stopped.message.text} " if state.stopped is not None else ""
+        return f"{why}Waits to be taken up again."
     question = state.waiting_for
-    return question.message.text if question else "the car"
-
-
-def _figures(run: RunState) -> RunFigures:
-    return RunFigures(run)
-
-
-def _safe(svg: str) -> Markup:
-    return Markup(svg)  # noqa: S704 - figures escape their texts themselves
-
-
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("asleft.web"),
-        autoescape=select_autoescape(default=True),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["svg"] = _safe
-    helpers: dict[str, Any] = {"run_figures": _figures, "number_line": number_line, "plan_track": plan_track}
-    environment.globals.update(helpers)
-    return environment
-
-
-ENVIRONMENT = _environment()
-
-
-def render(template: str, page: TodayPage | SheetPage) -> str:
-    """A template with its page's context as ``page``."""
-    return ENVIRONMENT.get_template(template).render(page=page, title="asleft")
+    return f"Waits for: {question.message.text}" if question else "Being worked on."

@@ -1,6 +1,7 @@
-"""Server-sent events: what changed in the journal, and the live feed.
+"""Server-sent events of one job: changed parts of the sheet with the journal's sequence as id, and live values.
 
-Source: WHATWG HTML, server-sent events (id, Last-Event-ID).
+One connection carries both, because a browser allows few of them to one server. Parts are sent ready, so that a page
+never shows half of a change. Source: WHATWG HTML, server-sent events (id, Last-Event-ID).
 """
 
 from __future__ import annotations
@@ -8,73 +9,103 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import AsyncIterator
+from dataclasses import dataclass
 
 from sse_starlette import EventSourceResponse, ServerSentEvent
 
-from asleft.event.envelope import Event, type_of
-from asleft.job.client import JobClient, Watch
+from asleft.event.fold import fold
+from asleft.job.client import Watch
 from asleft.model.errors import AsleftError
 
-from .pages import Pages
+from .live import LiveHub
+from .pages import Pages, Viewer
+from .parts import all_parts, parts_of
+from .sight import EngineSight
+from .stage import in_hand
 
 #: How often the journal is looked at, s; a look costs almost nothing when nothing was written.
-_LOOK_S = 0.15
-#: Beyond this many missed events a page is told once to load everything again.
+_LOOK_S = 0.1
+#: Beyond this many missed events a page gets all parts anew.
 _MANY = 400
-
-#: Event type (without version) -> parts of the sheet it changes. What is not named changes the runs.
-PARTS: dict[str, tuple[str, ...]] = {
-    "job-opened": ("all",),
-    "picture-taken": ("received", "found", "left"),
-    "differences-found": ("found", "left"),
-    "needs-found": ("needs",),
-    "plan-made": ("plan",),
-    "codes-screened": ("found",),
-    "codes-cleared": ("left", "runs"),
-    "item-left-open": ("record",),
-    "noted": ("notes",),
-    "question-asked": ("next",),
-    "question-answered": ("next",),
-    "job-stopped": ("next", "record"),
-    "job-closed": ("next", "record"),
-}
+#: How long a browser waits before it comes again, ms.
+_RETRY_MS = 1000
 
 
-def parts_of(events: tuple[Event, ...]) -> list[str]:
-    """Parts of the sheet that these events change, each once."""
-    names: dict[str, None] = {}
-    for event in events:
-        for name in PARTS.get(type_of(event.body).split("@")[0], ("runs",)):
-            names[name] = None
-    return list(names)
+@dataclass(frozen=True)
+class Sources:
+    """Where a page's news come from."""
+
+    pages: Pages
+    hub: LiveHub
+    sight: EngineSight
 
 
-def job_events(watch: Watch, after: int) -> EventSourceResponse:
-    """Follow a job from after a sequence number; the id of each message is the newest sequence in it."""
+class Follower:
+    """One page that follows one job.
+
+    Args:
+        sources: where news come from. watch: the job. viewer: how this page is shown. after: last sequence it has.
+    """
+
+    def __init__(self, sources: Sources, watch: Watch, viewer: Viewer, job: str, after: int) -> None:
+        self._sources = sources
+        self._watch = watch
+        self._viewer = viewer
+        self._job = job
+        self._sent = after
+        self._stage = in_hand(fold(e for e in watch.events if e.sequence <= after))
+        self._engine: object = None
+        self._live: object = None
+
+    async def news(self) -> AsyncIterator[ServerSentEvent]:
+        """What changed since the last look, if anything."""
+        engine = await self._sources.sight.look()
+        if self._watch.after(self._sent):
+            yield await self._journal()
+        elif (engine.present, engine.job) != self._engine:
+            # the engine began or left this job: what is next and what may be fetched follow from it
+            yield _parts(await self._sources.pages.parts(self._job, ("outcome", "record", "next"), self._viewer))
+        self._engine = (engine.present, engine.job)
+        key = self._sources.hub.view.key if engine.job == self._job else ()
+        if key != self._live:
+            self._live = key
+            live = self._sources.pages.live(self._job, self._sources.hub.view, self._viewer) if key else ""
+            yield ServerSentEvent(json.dumps({"html": live}), event="live")
+
+    async def _journal(self) -> ServerSentEvent:
+        """All new events as one message: the parts they change, as they are now."""
+        new = self._watch.after(self._sent)
+        stage = in_hand(self._watch.state)
+        names = all_parts() if len(new) > _MANY else parts_of(new, self._stage, stage)
+        first, self._sent, self._stage = new[0].sequence, new[-1].sequence, stage
+        parts = await self._sources.pages.parts(self._job, names, self._viewer)
+        return _parts(parts, stage=stage, first=first, last=self._sent)
+
+
+def _parts(parts: dict[str, str], *, stage: str | None = None, first: int = 0, last: int = 0) -> ServerSentEvent:
+    if stage is None:
+        return ServerSentEvent(json.dumps({"parts": parts}), event="page")
+    data = {"parts": parts, "stage": stage, "first": first, "last": last}
+    return ServerSentEvent(json.dumps(data), id=str(last), event="journal")
+
+
+def follow_job(follower: Follower, hub: LiveHub) -> EventSourceResponse:
+    """The stream of one page, until it goes away."""
 
     async def follow() -> AsyncIterator[ServerSentEvent]:
-        sent = after
-        while True:
-            new = watch.after(sent)
-            if new:
-                sent = new[-1].sequence
-                parts = ["all"] if len(new) > _MANY else parts_of(new)
-                yield ServerSentEvent(json.dumps({"parts": parts}), id=str(sent), event="journal")
-            await asyncio.sleep(_LOOK_S)
-
-    return EventSourceResponse(follow(), ping=10)
-
-
-def live_values(client: JobClient, pages: Pages, job: str) -> EventSourceResponse:
-    """The live feed as rendered pieces; where the engine is away, a line that says so, and another try."""
-
-    async def follow() -> AsyncIterator[ServerSentEvent]:
-        while True:
-            try:
-                async for snapshot in client.live():
-                    yield ServerSentEvent(pages.live(job, snapshot), event="live")
-            except AsleftError:
-                yield ServerSentEvent("", event="away")
-            await asyncio.sleep(1.0)
+        loop = asyncio.get_running_loop()
+        yield ServerSentEvent(comment="asleft", retry=_RETRY_MS)
+        async with hub.watching() as woken:
+            while True:
+                try:
+                    async for message in follower.news():
+                        yield message
+                except AsleftError as error:  # the record cannot be read: say so and let the page come again
+                    yield ServerSentEvent(json.dumps({"error": error.sentence()}), event="problem")
+                    return
+                timer = loop.call_later(_LOOK_S, woken.set)
+                await woken.wait()
+                timer.cancel()
+                woken.clear()
 
     return EventSourceResponse(follow(), ping=10)
