@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from . import bench, demo, look, plan, procedure, replay, verify
+from . import bench, demo, look, plan, procedure, prove, replay, verify
 
 app = typer.Typer(
     name="asleft",
@@ -18,5 +18,6 @@ app.command("demo")(demo.demo)
 app.command("look")(look.look)
 app.command("plan")(plan.plan)
 app.add_typer(procedure.procedures, name="procedure")
+app.command("prove")(prove.prove)
 app.command("replay")(replay.replay)
 app.command("verify")(verify.verify)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from asleft.live.sampler import LinkSignals
 from asleft.model.effect import Receipt
 from asleft.model.errors import Code, RecordError
 from asleft.model.module import ModulePicture, Picture, PictureKind
-from asleft.model.reading import Absence
+from asleft.model.reading import Absence, Series
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
 from asleft.talk.conversations import Conversations
@@ -30,6 +32,21 @@ async def look_at(link: Link, clock: Clock, modules: ModuleMap) -> Picture:
     finally:
         await talk.close()
         await link.close()
+
+
+async def record_signals(link: Link, clock: Clock, signals: Sequence[str], seconds: float) -> dict[str, Series]:
+    """Record signals for some time; those without a reading are left out.
+
+    Raises: LinkError: no-bus, link-lost.
+    """
+    await link.open()
+    talk = Conversations(link, clock, _no_receipt)
+    try:
+        found = await LinkSignals(talk, clock).record(signals, seconds)
+    finally:
+        await talk.close()
+        await link.close()
+    return {series.signal: series for series in found if len(series)}
 
 
 def picture_lines(picture: Picture, origin: str) -> tuple[str, ...]:

@@ -190,3 +190,19 @@ def test_the_dry_run_shows_the_bytes() -> None:
     file = REPO / "src" / "asleft" / "book" / "data" / "throttle-stop-learn-aldra.yaml"
     assert "31 01 5A 31" in run("procedure", "dry-run", file, "--identifier", "0x5A31").stdout
     assert "two bytes are four" in run("procedure", "dry-run", file, "--identifier", "5A3", code=2).stderr
+
+
+def test_prove_on_a_bench_car_gives_number_lines_and_sentences() -> None:
+    idle = REPO / "src" / "asleft" / "book" / "data" / "idle-proof.yaml"
+    told = run("prove", idle, "--link", "bench:petrol?seed=3", "--seconds", "90").stdout
+    assert "Spread of idle speed" in told
+    assert "◆" in told
+    judged = json.loads(run("prove", idle, "--link", "bench:petrol?seed=3", "--json").stdout)
+    assert judged["origin"] == "bench"
+    assert {j["criterion"] for j in judged["judgements"]} == {"idle-spread", "trim-sum"}
+
+
+@pytest.mark.parametrize("arguments", [(), ("--link", "bench:petrol", "--recording", "x.csv"), ("--link", "can:x:y")])
+def test_prove_wants_a_recording_or_a_link(arguments: tuple[str, ...]) -> None:
+    idle = REPO / "src" / "asleft" / "book" / "data" / "idle-proof.yaml"
+    run("prove", idle, *arguments, code=2)

@@ -1,0 +1,122 @@
+"""A procedure's criteria on a recording or on what a link gives now: verdicts, number lines, sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+import msgspec
+
+from asleft.book.loader import load_procedure
+from asleft.live.recordings import load_map, read_recording
+from asleft.model.errors import Code, InputError
+from asleft.model.reading import Series
+from asleft.model.verdict import Judgement, Rule, Verdict
+from asleft.proof.criteria import judge
+from asleft.proof.criterion_data import CodeAbsent, Criterion
+
+_WORDS = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.CANNOT_TELL: "CANNOT TELL"}
+
+#: Fields of a criterion that name signals it reads.
+_NAMED = (
+    "signal",
+    "actual",
+    "commanded",
+    "short",
+    "long",
+    "flow",
+    "barometer",
+    "intake",
+    "manifold",
+    "first",
+    "second",
+)
+
+
+def criteria_of(path: Path) -> tuple[Criterion, ...]:
+    """The criteria of a procedure file that recordings decide.
+
+    Raises: InputError: procedure-bad; procedure-missing when it has none.
+    """
+    found = tuple(c for c in load_procedure(path).procedure.criteria if not isinstance(c, CodeAbsent))
+    if not found:
+        raise InputError(Code.PROCEDURE_MISSING, "it has no criterion that a recording decides", str(path))
+    return found
+
+
+def signals_of(criteria: Iterable[Criterion]) -> tuple[str, ...]:
+    """Signals that the criteria read, their gates included, each once."""
+    names: dict[str, None] = {}
+    for criterion in criteria:
+        for field in _NAMED:
+            if name := getattr(criterion, field, ""):
+                names[name] = None
+        for gate in getattr(criterion, "gates", ()):
+            names[gate.signal] = None
+    return tuple(names)
+
+
+def prove(criteria: Iterable[Criterion], series: Mapping[str, Series]) -> tuple[Judgement, ...]:
+    """Judge criteria on one recording, whatever names they know it by."""
+    asked = tuple(criteria)
+    whole = tuple(series.values())
+    samples = {c.saved: whole for c in asked if not isinstance(c, CodeAbsent)}
+    return tuple(judge(c, samples) for c in asked)
+
+
+def prove_recording(procedure: Path, recording: Path, column_map: Path | None = None) -> tuple[Judgement, ...]:
+    """A procedure's criteria on a CSV or MDF4 recording.
+
+    Raises: InputError: procedure-bad, procedure-missing, recording-unreadable, column-map-bad.
+    """
+    read = read_recording(recording, load_map(column_map) if column_map else None)
+    return prove(criteria_of(procedure), read.signals)
+
+
+def number_line_text(judgement: Judgement, width: int = 60) -> str:
+    """A number line for a terminal: limits as bars, guard bands as slants, the value with its interval.
+
+    Returns: one line, empty when there is no number or no limit.
+    """
+    limits, value, u = judgement.limits, judgement.value, judgement.u
+    edges = [x for x in (limits.low, limits.high) if x is not None]
+    if value is None or u is None or not edges:
+        return ""
+    reach = 2.0 * u
+    low, high = min(*edges, value - reach), max(*edges, value + reach)
+    room = 0.15 * (high - low) or 1.0
+    low, high = low - room, high + room
+
+    def at(x: float) -> int:
+        return min(width - 1, max(0, round((x - low) / (high - low) * (width - 1))))
+
+    cells = ["·"] * width
+    for x in edges:
+        if judgement.rule is Rule.GUARDED:
+            for i in range(at(x - reach), at(x + reach) + 1):
+                cells[i] = "/"
+    for i in range(at(value - reach), at(value + reach) + 1):
+        cells[i] = "="
+    for x in edges:
+        cells[at(x)] = "|"
+    cells[at(value)] = "◆"
+    return "".join(cells)
+
+
+def lines_of(judgements: Iterable[Judgement]) -> tuple[str, ...]:
+    """Verdicts to read: word, number line, sentence, what would settle it."""
+    lines: list[str] = []
+    for judgement in judgements:
+        lines.append(f"{_WORDS[judgement.verdict]:<11} {judgement.name}")
+        if line := number_line_text(judgement):
+            lines.append(f"            {line}")
+        if judgement.sentence:
+            lines.append(f"            {judgement.sentence.text}")
+        if judgement.settles:
+            lines.append(f"            What would settle it: {judgement.settles.text}")
+    return tuple(lines)
+
+
+def judgements_json(judgements: tuple[Judgement, ...], origin: str) -> str:
+    """Verdicts as JSON text."""
+    return msgspec.json.format(msgspec.json.encode({"origin": origin, "judgements": judgements}), indent=2).decode()
