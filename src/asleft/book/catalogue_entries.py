@@ -17,6 +17,7 @@ import msgspec
 
 from .fields import CodeText, Slug, Text
 from .files import read_struct
+from .functions import FUNCTIONS, Kind
 
 FOLDER = Path(__file__).parent / "catalogue"
 
@@ -121,6 +122,16 @@ BLOCK_H = (
     "prove dead with a proved meter at the points it names, tested gloves, a second person, a barrier. This project "
     "never closes a contactor and energises nothing."
 )
+
+
+def usual_cautions(function: str) -> tuple[str, ...]:
+    """What is usually warned of before a function of the catalogue; empty for one that is not in it."""
+    entry = catalogue().get(function)
+    if entry is None:
+        return ()
+    block = {Kind.RESTRAINT: (BLOCK_R,), Kind.HIGH_VOLTAGE: (BLOCK_H,)}.get(FUNCTIONS[function].kind, ())
+    return (*block, *(USUAL_CAUTION[hazard] for hazard in entry.hazards))
+
 
 #: Words of which one must stand in a caution for a hazard (small letters).
 CAUTION_WORDS: dict[Hazard, tuple[str, ...]] = {

@@ -91,7 +91,7 @@ class _Walk:
             case inspect.UnionType():
                 return self._union(tree, kind, path)
             case inspect.VarTupleType():
-                return self._list(tree, kind.item_type, path)
+                return self._list(tree, kind, path)
             case inspect.TupleType():
                 return self._fixed(tree, kind.item_types, path)
             case inspect.DictType():
@@ -157,11 +157,13 @@ class _Walk:
         self.lines[(*path, tag_key)] = chosen.line
         return None
 
-    def _list(self, tree: Tree, item: inspect.Type, path: Path) -> object:
+    def _list(self, tree: Tree, kind: inspect.VarTupleType, path: Path) -> object:
         if not isinstance(tree, List):
             self._say(path, "not-a-list", "a list is expected here", "one entry a line, each after a hyphen")
             return None
-        return [self.any(entry, item, (*path, n)) for n, entry in enumerate(tree.items)]
+        if kind.min_length is not None and len(tree.items) < kind.min_length:
+            self._say(path, "too-few", f"{len(tree.items)} entries", f"at least {kind.min_length}")
+        return [self.any(entry, kind.item_type, (*path, n)) for n, entry in enumerate(tree.items)]
 
     def _fixed(self, tree: Tree, items: tuple[inspect.Type, ...], path: Path) -> object:
         if not isinstance(tree, List) or len(tree.items) != len(items):

@@ -20,6 +20,7 @@ import msgspec
 from asleft.model.step import Ask, Observe
 from asleft.model.step_more import AnyStep
 
+from .catalogue_entries import usual_cautions
 from .fields import Slug, Text
 from .functions import FUNCTIONS, name_of
 from .phrases import condition_from, criterion_from
@@ -89,6 +90,7 @@ class QuickProcedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
             risk=function.risk if function else 1,
             module=self.module,
             applies=self.applies,
+            cautions=usual_cautions(self.quick),
             entry=tuple(condition_from(text, n, page) for n, text in enumerate(self.entry, 1)),
             ways=Ways(beside=self._steps(observe=bool(criteria))),
             criteria=criteria,

@@ -46,9 +46,7 @@ def _spelt(part: Any) -> Any:
             out[key] = [file_key(name) for name in cast("list[str]", value)]
         elif key == "anyOf":
             out |= _without_null(cast("list[Any]", value))
-        elif key == "description":
-            out[key] = cast("str", value).split("\n")[0]
-        elif key != "default":
+        elif key not in {"default", "description"}:
             out[key] = _spelt(value)
     return out
 

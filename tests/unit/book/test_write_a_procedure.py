@@ -1,0 +1,41 @@
+"""The guide's files and commands, run as printed: what it shows is what the program says."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from asleft.cli.app import app
+from asleft.model.errors import AsleftError
+
+GUIDE = Path(__file__).resolve().parents[3] / "docs" / "write-a-procedure.md"
+TEXT = GUIDE.read_text(encoding="utf-8")
+FILES = dict(re.findall(r"```yaml (\S+)\n(.*?)```", TEXT, re.DOTALL))
+SHOWN = [
+    (line, out)
+    for block in re.findall(r"```console\n(.*?)```", TEXT, re.DOTALL)
+    for line, out in re.findall(r"\$ (asleft [^\n]*)\n((?:(?!\$ ).*\n)*)", block)
+]
+
+
+def test_the_guide_has_files_and_commands() -> None:
+    assert set(FILES) == {"quick.yaml", "first.yaml", "slip.yaml"}
+    assert len(SHOWN) == 6
+
+
+@pytest.mark.parametrize(("command", "shown"), SHOWN, ids=[c for c, _ in SHOWN])
+def test_each_command_says_what_the_guide_shows(
+    command: str, shown: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name, text in FILES.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    result = CliRunner().invoke(app, shlex.split(command)[1:], env={"COLUMNS": "400"})
+    if isinstance(result.exception, AsleftError):
+        assert result.exception.sentence() in shown
+    else:
+        assert result.output.strip() == shown.strip()
