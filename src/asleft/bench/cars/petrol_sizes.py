@@ -15,8 +15,9 @@ from ..physics.heat import CoolingSpec, Temperatures
 from ..physics.idle import IdleControl, IdleSpec
 from ..physics.manifold import Manifold
 from ..physics.noise import Noise
+from ..physics.parts import BodyT, ControlT, Parts
 from ..physics.plate_control import PlateControl, PlateSpec
-from ..physics.powertrain import BodyT, ControlT, Parts, Powertrain
+from ..physics.powertrain import Powertrain
 from ..physics.steady import learned_idle_air
 from ..physics.supply import Battery, BatterySpec, Supply
 from ..physics.throttle import Throttle, ThrottleSpec

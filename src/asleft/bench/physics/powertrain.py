@@ -12,20 +12,14 @@ what comes out does not depend on how often somebody looks::
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from math import sqrt
-from typing import Generic, Protocol, TypeVar
+from typing import Generic
 
 from .consumers import CONSUMERS_A, drawn_a
-from .crank import RAD_S, Crank, friction_nm, pumping_nm, swept_m3_s
+from .crank import RAD_S, friction_nm, pumping_nm, swept_m3_s
 from .defects import Defects
 from .flow import AIR_R, choked_flow_function
-from .fuel import FuelControl
-from .heat import Temperatures
-from .idle import IdleControl
-from .manifold import Manifold
-from .noise import Noise
-from .supply import Supply
+from .parts import BodyT, ControlT, Parts
 
 #: Grid of time while something moves, s.
 STEP_S = 0.02
@@ -39,77 +33,6 @@ _KELVIN = 273.15
 #: Where the engine module cuts the fuel, 1/min: at the top, and on overrun with the pedal released, from and down to.
 TOP_RPM = 5900.0
 OVERRUN_RPM = (1700.0, 1250.0)
-
-
-class AirBody(Protocol):
-    """What lets the air in."""
-
-    fitted: bool
-
-    @property
-    def area_m2(self) -> float:
-        """Effective area open now, m²."""
-        ...
-
-
-class AirControl(Protocol):
-    """What the engine module does to it."""
-
-    moving: bool
-
-    @property
-    def stop_wrong(self) -> bool | None:
-        """The module does not trust the closed position; None: not known yet."""
-        ...
-
-    @property
-    def learning(self) -> bool:
-        """A learn is under way."""
-        ...
-
-    @property
-    def following(self) -> bool:
-        """It follows the pedal with the engine off."""
-        ...
-
-    def key_on(self) -> None:
-        """Key on."""
-        ...
-
-    def key_off(self) -> None:
-        """Key off."""
-        ...
-
-    def step(self, dt_s: float, running: bool, pedal: float, idle_area_mm2: float) -> None:
-        """Advance by ``dt_s`` with the key on: pedal 0 to 1, idle control asks for an effective area."""
-        ...
-
-
-BodyT = TypeVar("BodyT", bound=AirBody)
-ControlT = TypeVar("ControlT", bound=AirControl)
-
-
-@dataclass
-class Parts(Generic[BodyT, ControlT]):
-    """What a powertrain is made of.
-
-    Attributes:
-        throttle, manifold, crank, temperatures, supply: the plant. plate, idle, fuel: the engine module's control.
-        noise: of combustion. alternator_v: what the alternator regulates to, cold. alternator_a: what it can give at
-        2000 rpm.
-    """
-
-    throttle: BodyT
-    manifold: Manifold
-    crank: Crank
-    temperatures: Temperatures
-    supply: Supply
-    plate: ControlT
-    idle: IdleControl
-    fuel: FuelControl
-    noise: Noise
-    alternator_v: float = 14.25
-    alternator_a: float = 95.0
 
 
 class Powertrain(Generic[BodyT, ControlT]):
