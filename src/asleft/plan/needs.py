@@ -20,6 +20,7 @@ from asleft.model.work import Grade, Need, WorkItem
 
 from .entails import with_entailed
 from .findings import findings
+from .picture_findings import from_pictures
 from .work_items import find_row, row_for
 from .work_rows import FITTINGS, Call, WorkRow
 
@@ -100,6 +101,11 @@ def find_needs(
             calls.append(_Call(finding.function, finding.grade, (finding.reason,)))
         else:
             noted.append(finding.reason)
+    for function, grade, reason in from_pictures(pictures):
+        if function:
+            calls.append(_Call(function, grade, (reason,)))
+        else:
+            noted.append(reason)
     return NeedsFound(
         with_entailed(_merge(calls, procedures or {}), procedures or {}),
         questions,
