@@ -28,11 +28,13 @@ from asleft.model.module import ModuleAddress
 from asleft.model.origin import Origin
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
+from asleft.ports.messages import MessageLink
 
 from .errors import LinkBusy, ModuleRefused, ModuleSilent, shown
 from .everybody import Everybody, Outcome
 from .exchange import Exchange
-from .hub import CanHub
+from .hub import CanHub, Hub
+from .message_hub import MessageHub
 from .pace import CarPace, ModulePace, Pace
 from .partner import Partner
 from .policy import WritesPolicy
@@ -59,7 +61,7 @@ _NOTHING = ModulePace()
 
 
 class Conversations:
-    """Conversations on an open CAN link.
+    """Conversations on an open link: frames of CAN, or whole messages of DoIP and K-line.
 
     Args:
         link: open; its frames carry times of ``clock``.
@@ -73,7 +75,7 @@ class Conversations:
 
     def __init__(
         self,
-        link: Link,
+        link: Link | MessageLink,
         clock: Clock,
         redeem: Callable[[Receipt], None],
         policy: WritesPolicy = _CLOSED,
@@ -83,20 +85,27 @@ class Conversations:
         known: CarPace = _UNKNOWN,
     ) -> None:
         self.settings = settings
-        self.turns = Turns(clock, max(settings.in_flight, known.in_flight))
-        self.pace = Pace(self.turns, clock, max(settings.in_flight_most, known.in_flight), known)
+        self._hub = _hub_of(link, clock, settings, protocol)
+        by_nature = self._hub.most_at_once
+        self.turns = Turns(clock, min(by_nature, max(settings.in_flight, known.in_flight)))
+        self.pace = Pace(self.turns, clock, min(by_nature, max(settings.in_flight_most, known.in_flight)), known)
         self._modules = dict(known.modules)
         self._link = link
         self._clock = clock
         self._redeem = redeem
         self._policy = policy
         self._protocol = protocol
-        self._hub = CanHub(link, clock, settings.isotp)
-        self._hub.load.on_window = self.pace.bus_used
+        if self._hub.load is not None:
+            self._hub.load.on_window = self.pace.bus_used
         self._partners: dict[tuple[int, int, bool], Partner] = {}
-        self._sessions = Sessions(clock, settings, lambda: not self._ended and self._hub.loss is None)
+        self._sessions = Sessions(clock, settings, lambda: not self._ended and self._hub.loss is None, protocol)
         self._ended = False
         self._closing: asyncio.Future[list[None]] | None = None
+
+    @property
+    def protocol(self) -> Protocol:
+        """Language of the modules."""
+        return self._protocol
 
     @property
     def origin(self) -> Origin:
@@ -247,7 +256,14 @@ class Conversations:
         key = (target.request_id, target.response_id, target.extended)
         partner = self._partners.get(key)
         if partner is None:
-            partner = Partner(target, self._hub.lane(target), self._clock, self.settings, self._hub.load)
+            partner = Partner(
+                target,
+                self._hub.lane(target),
+                self._clock,
+                self.settings,
+                load=self._hub.load,
+                protocol=self._protocol,
+            )
             self._partners[key] = partner
         partner.address = target
         return partner
@@ -306,9 +322,17 @@ class Conversations:
     async def _close_session(self, partner: Partner) -> None:
         """``10 01``, once or twice, whatever it brings."""
         try:
-            await self.ask(partner.address, session.make_request(session.DEFAULT), deadline_s=self.settings.close_s)
+            await self.ask(
+                partner.address, session.make_request(self._sessions.default), deadline_s=self.settings.close_s
+            )
         except AsleftError:
             self._sessions.closed(partner)  # it falls back by itself when tester present stops
+
+
+def _hub_of(link: Link | MessageLink, clock: Clock, settings: TalkSettings, protocol: Protocol) -> Hub:
+    if isinstance(link, MessageLink):
+        return MessageHub(link, clock, pieces=protocol is Protocol.KWP2000)
+    return CanHub(link, clock, settings.isotp)
 
 
 def _key(address: ModuleAddress) -> str:

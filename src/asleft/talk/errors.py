@@ -5,6 +5,7 @@
     ModuleError
     ├── ModuleRefused     a negative answer; ``refusal`` holds its code
     ├── ModuleSilent      no answer in time
+    │   └── NotPassedOn   a gateway did not pass the request on
     └── AnswerMalformed   (codec.answer) an answer out of form
     LinkError (link-busy) the module was not even asked in time
 """
@@ -12,7 +13,7 @@
 from __future__ import annotations
 
 from asleft.codec.refusal import Protocol, refusal_of
-from asleft.model.errors import Code, LinkError, ModuleError, RefusedError
+from asleft.model.errors import AsleftError, Code, LinkError, ModuleError, RefusedError
 from asleft.model.reading import to_hex
 
 
@@ -45,6 +46,15 @@ class ModuleSilent(ModuleError):  # noqa: N818 - says what happened
         self.waited_s = waited_s
         said = f", after it said {pending} times that it was working" if pending else ""
         super().__init__(Code.MODULE_SILENT, f"{shown(request)}: no answer in {waited_s:.2f} s{said}", module)
+
+
+class NotPassedOn(ModuleSilent):
+    """Whoever stands between did not pass the request on to the module; ``why`` says what it told."""
+
+    def __init__(self, module: str, request: bytes, why: str) -> None:
+        super().__init__(module, request, 0.0)
+        self.why = why
+        AsleftError.__init__(self, Code.MODULE_SILENT, f"{shown(request)}: {why}", module)
 
 
 class LinkBusy(LinkError):  # noqa: N818 - says what happened

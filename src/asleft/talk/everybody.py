@@ -3,8 +3,7 @@
 Only standard OBD requests go this way, and nobody else speaks meanwhile. A module that does not support what is asked
 keeps silent; that is no error here.
 
-Source: ISO 15765-4 (11 bit: 7DF, answers 7E8 to 7EF, physical requests 8 below; 29 bit: 18DB33F1, answers 18DAF1xx);
-recalled, agrees with the check values.
+Source: ISO 15765-4, ISO 14230-4, ISO 13400-2 (recalled).
 """
 
 from __future__ import annotations
@@ -14,37 +13,20 @@ from collections.abc import Callable
 
 from asleft.codec.answer import AnswerMalformed
 from asleft.codec.isotp import TransferBroken
-from asleft.codec.isotp.frames import make_single, padded, single_room
 from asleft.codec.refusal import Protocol
 from asleft.model.errors import Code, LinkError
-from asleft.model.frame import CanFrame
 from asleft.model.module import ModuleAddress
 from asleft.ports.clock import Clock
 
 from .errors import ModuleRefused, ModuleSilent, shown
 from .exchange import Exchange
-from .hub import CanHub
+from .hub import Hub
 from .partner import Partner
 from .settings import TalkSettings
 from .waiting import until
 
-_NARROW_ANSWERS = range(0x7E8, 0x7F0)
-_NARROW_REQUEST = 0x7DF
-_WIDE_ANSWERS = 0x18DAF100
-_WIDE_REQUEST = 0x18DB33F1
-
 #: What one module gave: its answer, or why there is none.
 Outcome = bytes | ModuleRefused | AnswerMalformed | TransferBroken
-
-
-def responder(frame_id: int, *, wide: bool) -> ModuleAddress | None:
-    """The OBD module that answers on this identifier, or None when no OBD module does."""
-    if wide and frame_id & ~0xFF == _WIDE_ANSWERS:
-        number = frame_id & 0xFF
-        return ModuleAddress(f"module {number:02X}", 0x18DA00F1 | number << 8, frame_id, extended=True)
-    if not wide and frame_id in _NARROW_ANSWERS:
-        return ModuleAddress(f"module {frame_id:03X}", frame_id - 8, frame_id)
-    return None
 
 
 class Everybody:
@@ -58,7 +40,7 @@ class Everybody:
 
     def __init__(
         self,
-        hub: CanHub,
+        hub: Hub,
         clock: Clock,
         settings: TalkSettings,
         partner_of: Callable[[ModuleAddress], Partner],
@@ -79,12 +61,10 @@ class Everybody:
 
         Raises: LinkError: link-lost, or the request is too long for one frame.
         """
-        if len(request) > single_room(8, 0):
-            raise LinkError(Code.FRAME_INVALID, f"{len(request)} bytes to everybody; one frame holds 7")
         for partner in self._known:
-            if partner.address.extended == wide and responder(partner.address.response_id, wide=wide) is not None:
+            if self._hub.may_answer_all(partner.address, wide=wide):
                 self._await_answer(partner, request, end_s)
-        self._hub.on_unknown = lambda frame: self._newcomer(frame, request, end_s, wide=wide)
+        self._hub.on_newcomer = lambda address: self._newcomer(address, request, end_s, wide=wide)
         self._hub.on_everybody_sent = self._all_sent
         try:
             await self._clock.sleep_until(self._clock.now())  # those who wait begin to listen before anything goes out
@@ -94,15 +74,13 @@ class Everybody:
             await self._clock.sleep_until(min(quiet_s, end_s))
             return await self._gather()
         finally:
-            self._hub.on_unknown = self._hub.on_everybody_sent = None
+            self._hub.on_newcomer = self._hub.on_everybody_sent = None
             for task in self._waits.values():
                 task.cancel()
 
     async def _send(self, request: bytes, end_s: float, *, wide: bool) -> None:
-        frame_id = _WIDE_REQUEST if wide else _NARROW_REQUEST
-        data = padded(make_single(request, 8, 0), self._settings.isotp.padding)
         begun_s = self._clock.now()
-        self._hub.link.send(CanFrame(frame_id, data, wide))
+        self._hub.send_to_all(request, wide=wide)
         if not self._hub.confirms:
             self._all_sent(begun_s)
         latest_s = min(begun_s + self._settings.onto_bus_s, end_s)
@@ -116,9 +94,8 @@ class Everybody:
         self._waits[key] = asyncio.ensure_future(exchange.run(listen_only=True))
         return exchange
 
-    def _newcomer(self, frame: CanFrame, request: bytes, end_s: float, *, wide: bool) -> bool:
-        address = responder(frame.id, wide=wide) if frame.extended == wide else None
-        if address is None:
+    def _newcomer(self, address: ModuleAddress, request: bytes, end_s: float, *, wide: bool) -> bool:
+        if not self._hub.may_answer_all(address, wide=wide):
             return False
         partner = self._partner_of(address)
         exchange = self._await_answer(partner, request, end_s)

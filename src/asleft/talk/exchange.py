@@ -111,7 +111,7 @@ class Exchange:
         if self._sent_s is None or started_s < self._sent_s or self._outcome.done():
             return False
         try:
-            kind = match(self._request, payload)
+            kind = match(self._request, payload, self._protocol)
         except AnswerMalformed as error:
             self._finish(error)
             return True
@@ -128,7 +128,7 @@ class Exchange:
             self._run_out()  # it was another message that kept us waiting beyond the time
         return kind is not Match.NOT_OURS
 
-    def on_failed(self, error: LinkError, direction: Direction) -> None:
+    def on_failed(self, error: AsleftError, direction: Direction) -> None:
         """A transfer broke. One interrupted by a new message goes on with that."""
         if not (direction is Direction.RECEIVING and isinstance(error, InterruptedByNew)):
             self._finish(error)
@@ -182,7 +182,7 @@ class Exchange:
         if self._sent_s is None:
             what = f"{shown(self._request)} did not get onto the bus in {waited_s:.2f} s"
             self._finish(LinkError(Code.LINK_LOST, what, partner.name))
-        elif not expects_answer(self._request):
+        elif not expects_answer(self._request, self._protocol):
             self._finish(b"")
         else:
             self._finish(ModuleSilent(partner.name, self._request, waited_s, self.pending))
@@ -200,7 +200,7 @@ class Exchange:
         if not answered:
             partner.lane.forget()
             later_s = self._settings.p2_star_s if self.pending else self._settings.straggler_s
-            if self._handed and expects_answer(self._request):
+            if self._handed and expects_answer(self._request, self._protocol):
                 partner.owe(self._request, self._clock.now() + later_s)
 
     def _settled(self, outcome: bytes | AsleftError) -> bool:

@@ -1,21 +1,66 @@
-"""The one receive loop of a link: every frame goes to the lane it belongs to, everything else is none of ours."""
+"""The one receive loop of a CAN link: every frame goes to the lane it belongs to, everything else is none of ours.
+
+What conversations need of any link stands in ``Hub``; ``message_hub`` has it for links that carry whole messages.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Protocol
 
 from asleft.codec.isotp import IsoTpConfig, normal
+from asleft.codec.isotp.frames import make_single, padded, single_room
 from asleft.link.abilities import Stop, TellsLoss, TellsSent
-from asleft.model.errors import LinkError
+from asleft.model.errors import Code, LinkError
 from asleft.model.frame import CanFrame
 from asleft.model.module import ModuleAddress
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
 
-from .lane import CanLane
+from .addresses import NARROW_REQUEST, WIDE_REQUEST, responder
+from .lane import CanLane, Lane
 from .load import BusLoad
 
 _WIDE = 1 << 31
+
+
+class Hub(Protocol):
+    """Lanes on one link, and requests to everybody on it."""
+
+    on_newcomer: Callable[[ModuleAddress], bool] | None
+    on_everybody_sent: Callable[[float], None] | None
+    loss: LinkError | None
+
+    @property
+    def load(self) -> BusLoad | None:
+        """How full the bus is; None where that cannot be heard."""
+        ...
+
+    @property
+    def confirms(self) -> bool:
+        """The link tells when a message is out."""
+        ...
+
+    @property
+    def most_at_once(self) -> int:
+        """Requests that may be on their way at a time by the nature of the link."""
+        ...
+
+    def lane(self, address: ModuleAddress) -> Lane:
+        """The lane to a module, made when it is not there yet."""
+        ...
+
+    def may_answer_all(self, address: ModuleAddress, *, wide: bool) -> bool:
+        """Whether an answer to a request to everybody may come from there."""
+        ...
+
+    def send_to_all(self, request: bytes, *, wide: bool) -> None:
+        """Send a request to everybody. Raises LinkError."""
+        ...
+
+    def close(self) -> None:
+        """Stop hearing."""
+        ...
 
 
 class CanHub:
@@ -27,15 +72,17 @@ class CanHub:
         config: of all transfers.
 
     Attributes:
-        on_unknown: asked about a frame of no lane; it may add one and say so.
+        on_newcomer: asked about an OBD module that has no lane yet; it may add one and say so.
         on_everybody_sent: called when a frame of none of the lanes is on the wire (a request to everybody).
         loss: the error, once the link is gone.
         load: how full the bus is.
     """
 
+    most_at_once = 256
+
     def __init__(self, link: Link, clock: Clock, config: IsoTpConfig) -> None:
         self.link = link
-        self.on_unknown: Callable[[CanFrame], bool] | None = None
+        self.on_newcomer: Callable[[ModuleAddress], bool] | None = None
         self.on_everybody_sent: Callable[[float], None] | None = None
         self.loss: LinkError | None = None
         self.load = BusLoad(getattr(link, "bitrate", None) or 500_000)
@@ -67,6 +114,17 @@ class CanHub:
         self._by_tx[address.request_id | wide] = lane
         return lane
 
+    def may_answer_all(self, address: ModuleAddress, *, wide: bool) -> bool:
+        """Whether this is an OBD module of that identifier width."""
+        return address.extended == wide and responder(address.response_id, wide=wide) is not None
+
+    def send_to_all(self, request: bytes, *, wide: bool) -> None:
+        """One frame on the functional identifier. Raises LinkError: too long, or link-lost."""
+        if len(request) > single_room(8, 0):
+            raise LinkError(Code.FRAME_INVALID, f"{len(request)} bytes to everybody; one frame holds 7")
+        data = padded(make_single(request, 8, 0), self._config.padding)
+        self.link.send(CanFrame(WIDE_REQUEST if wide else NARROW_REQUEST, data, wide))
+
     def close(self) -> None:
         """Stop hearing."""
         for stop in self._stops:
@@ -81,8 +139,10 @@ class CanHub:
         lane = self._by_rx.get(key)
         if lane is not None:
             lane.on_frame(frame)
-        elif self.on_unknown is not None and self.on_unknown(frame):
-            self._by_rx[key].on_frame(frame)
+        elif self.on_newcomer is not None:
+            address = responder(frame.id, wide=frame.extended)
+            if address is not None and self.on_newcomer(address):
+                self._by_rx[key].on_frame(frame)
 
     def _on_sent(self, frame: CanFrame) -> None:
         time_s = frame.time_s if frame.time_s is not None else self._clock.now()

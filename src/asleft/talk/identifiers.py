@@ -20,12 +20,12 @@ from asleft.codec.answer import AnswerMalformed
 from asleft.codec.uds import read_data
 from asleft.model.errors import AsleftError
 from asleft.model.module import ModuleAddress
-from asleft.model.reading import Absence, AbsenceKind
+from asleft.model.reading import Absence
 from asleft.ports.conversation import Conversation
 
 from .errors import ModuleRefused
 from .pace import ModulePace
-from .reading_items import absence_of, ask_or_absence
+from .reading_items import NO_ANSWER, absence_of, ask_or_absence, is_silence
 
 #: Most identifiers that are tried in one request, and the longest answer that is asked for, bytes.
 _MOST_AT_ONCE = 16
@@ -35,7 +35,6 @@ _TOO_MUCH = frozenset({0x13, 0x14, 0x31})
 
 #: Data of one identifier, or why it is not there.
 Found = bytes | Absence
-NO_ANSWER = Absence(AbsenceKind.NOT_READ, "no answer")
 
 
 class IdentifierReader:
@@ -93,7 +92,7 @@ class IdentifierReader:
             self._at_most(len(group) // 2)
             return False
         except AsleftError as error:
-            if absence_of(error) == NO_ANSWER:
+            if is_silence(absence_of(error)):
                 self._at_most(1)
             return False
         found |= parts
@@ -105,7 +104,7 @@ class IdentifierReader:
     async def _read_one(self, identifier: int) -> Found:
         answer = await ask_or_absence(self._talk, self._address, read_data.make_request(identifier))
         if isinstance(answer, Absence):
-            self.silent = answer == NO_ANSWER
+            self.silent = is_silence(answer)
             return answer
         try:
             data = read_data.read_answer(answer, identifier)

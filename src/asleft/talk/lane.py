@@ -16,7 +16,7 @@ from asleft.codec.isotp import (
     Sent,
     TransferFailed,
 )
-from asleft.model.errors import LinkError
+from asleft.model.errors import AsleftError, LinkError
 from asleft.model.frame import CanFrame
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock, Timer
@@ -33,8 +33,8 @@ class LaneUser(Protocol):
         """A whole message came from the module; times of its first and its last frame."""
         ...
 
-    def on_failed(self, error: LinkError, direction: Direction) -> None:
-        """A transfer broke, or the link is gone."""
+    def on_failed(self, error: AsleftError, direction: Direction) -> None:
+        """A transfer broke, a message was not taken, or the link is gone."""
         ...
 
 

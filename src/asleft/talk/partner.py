@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Protocol
+import typing
 
 import msgspec
 
 from asleft.codec.answer import AnswerMalformed
 from asleft.codec.isotp import Direction
-from asleft.model.errors import LinkError
+from asleft.codec.refusal import Protocol
+from asleft.model.errors import AsleftError
 from asleft.model.module import ModuleAddress
 from asleft.ports.clock import Clock
 
@@ -26,7 +27,7 @@ _P2_LEARNED_S = 0.5
 _DURATIONS = 256
 
 
-class Waiting(Protocol):
+class Waiting(typing.Protocol):
     """One request that waits for its answer: what a partner hands events to."""
 
     def on_sent(self, time_s: float) -> None:
@@ -37,7 +38,7 @@ class Waiting(Protocol):
         """A message came; whether it was taken."""
         ...
 
-    def on_failed(self, error: LinkError, direction: Direction) -> None:
+    def on_failed(self, error: AsleftError, direction: Direction) -> None:
         """A transfer broke, or the link is gone."""
         ...
 
@@ -56,6 +57,7 @@ class Partner:
         clock: the link's.
         settings: first times.
         load: how full its bus is, where that can be heard.
+        protocol: its language.
 
     Attributes:
         lock: one request at a time.
@@ -67,8 +69,16 @@ class Partner:
     """
 
     def __init__(
-        self, address: ModuleAddress, lane: Lane, clock: Clock, settings: TalkSettings, load: BusLoad | None = None
+        self,
+        address: ModuleAddress,
+        lane: Lane,
+        clock: Clock,
+        settings: TalkSettings,
+        *,
+        load: BusLoad | None = None,
+        protocol: Protocol = Protocol.UDS,
     ) -> None:
+        self._protocol = protocol
         self.address = address
         self.load = load
         self.lane = lane
@@ -102,7 +112,7 @@ class Partner:
         if self.waiting is None or not self.waiting.on_message(payload, started_s, time_s):
             self._strange(payload)
 
-    def on_failed(self, error: LinkError, direction: Direction) -> None:
+    def on_failed(self, error: AsleftError, direction: Direction) -> None:
         """Hand a broken transfer to who waits."""
         if self.waiting is not None:
             self.waiting.on_failed(error, direction)
@@ -135,12 +145,14 @@ class Partner:
     def _confusable_until(self, request: bytes) -> float | None:
         now_s = self._clock.now()
         self._owed = [owed for owed in self._owed if owed.until_s > now_s]
-        return max((owed.until_s for owed in self._owed if may_confuse(owed.request, request)), default=None)
+        return max(
+            (owed.until_s for owed in self._owed if may_confuse(owed.request, request, self._protocol)), default=None
+        )
 
     def _strange(self, payload: bytes) -> None:
         self.strangers += 1
         for owed in self._owed:
-            if _answers(owed.request, payload):
+            if _answers(owed.request, payload, self._protocol):
                 self._owed.remove(owed)
                 self._be_patient()
                 break
@@ -152,9 +164,9 @@ class Partner:
         self.timing = Timing(min(2 * self.timing.p2_s, max(_P2_LEARNED_S, self.timing.p2_s)), self.timing.p2_star_s)
 
 
-def _answers(request: bytes, payload: bytes) -> bool:
+def _answers(request: bytes, payload: bytes, protocol: Protocol) -> bool:
     """Whether this ends the wait for ``request``; a module that says *pending* still owes its answer."""
     try:
-        return match(request, payload) in (Match.POSITIVE, Match.NEGATIVE)
+        return match(request, payload, protocol) in (Match.POSITIVE, Match.NEGATIVE)
     except AnswerMalformed:
         return True

@@ -23,11 +23,11 @@ from asleft.ports.conversation import Conversation
 from asleft.ports.signals import Signals
 
 from .everybody import Outcome
-from .identifiers import NO_ANSWER, Found, IdentifierReader
+from .identifiers import Found, IdentifierReader
 from .modules import Form, MappedItem, MappedModule, ModuleMap
 from .obd_picture import ObdPart, read_obd_part
 from .pace import ModulePace
-from .reading_items import item_from
+from .reading_items import NO_ANSWER, is_silence, item_from
 from .uds_codes import read_uds_codes
 
 #: The standardised identification of a module.
@@ -148,7 +148,7 @@ async def _module(
     codes, codes_absence = await _codes(talk, address, obd, answers_obd=answers_obd, silent=reader.silent)
     picture = ModulePicture(
         address,
-        responded=answers_obd or any(data != NO_ANSWER for data in found.values()),
+        responded=answers_obd or not all(is_silence(data) for data in found.values()),
         identification=_told_apart(obd.identification, identification),
         coding=coding,
         learned=learned,

@@ -9,8 +9,17 @@ from asleft.model.module import Item, ModuleAddress
 from asleft.model.reading import Absence, AbsenceKind, to_hex
 from asleft.ports.conversation import Conversation
 
-from .errors import LinkBusy, ModuleRefused, ModuleSilent
+from .errors import LinkBusy, ModuleRefused, ModuleSilent, NotPassedOn
 from .modules import Form, MappedItem
+
+_SILENCE = "no answer"
+NO_ANSWER = Absence(AbsenceKind.NOT_READ, _SILENCE)
+
+
+def is_silence(found: object) -> bool:
+    """Whether this says that the module did not answer at all."""
+    return isinstance(found, Absence) and found.kind is AbsenceKind.NOT_READ and found.detail.startswith(_SILENCE)
+
 
 #: Refusals that say: there is no such thing here. The others say: not now, or not for you.
 _UNSUPPORTED = frozenset({0x11, 0x12, 0x31})
@@ -34,8 +43,10 @@ def absence_of(error: AsleftError) -> Absence:
             return Absence(AbsenceKind.UNSUPPORTED, refusal=refusal)
         case ModuleRefused(refusal=refusal):
             return Absence(AbsenceKind.REFUSED, error.detail, refusal)
+        case NotPassedOn(why=why):
+            return Absence(AbsenceKind.NOT_READ, f"{_SILENCE}: {why}")
         case ModuleSilent():
-            return Absence(AbsenceKind.NOT_READ, "no answer")
+            return NO_ANSWER
         case AnswerMalformed() | TransferBroken() | LinkBusy():
             return Absence(AbsenceKind.NOT_READ, error.detail or error.cause)
         case _:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from asleft.codec.answer import AnswerMalformed
+from asleft.codec.kwp import session as kwp_session
+from asleft.codec.refusal import Protocol
 from asleft.codec.uds import keep_alive, session
 from asleft.model.errors import LinkError
 from asleft.ports.clock import Clock, Timer
@@ -28,9 +30,16 @@ class Sessions:
         clock: of the link.
         settings: the rhythm of tester present.
         may_send: looked at before tester present; False while nothing may go out.
+        protocol: language of the modules.
     """
 
-    def __init__(self, clock: Clock, settings: TalkSettings, may_send: Callable[[], bool]) -> None:
+    def __init__(
+        self, clock: Clock, settings: TalkSettings, may_send: Callable[[], bool], protocol: Protocol = Protocol.UDS
+    ) -> None:
+        kwp = protocol is Protocol.KWP2000
+        self.default = kwp_session.STANDARD if kwp else session.DEFAULT
+        self._alive = kwp_session.keep_alive_request(quiet=True) if kwp else keep_alive.make_request(quiet=True)
+        self._suppress = 0 if kwp else _SUPPRESS
         self._clock = clock
         self._settings = settings
         self._may_send = may_send
@@ -44,14 +53,14 @@ class Sessions:
 
     def requested(self, partner: Partner, request: bytes) -> None:
         """A session is being asked for: from now on it may be open, even when the answer is lost."""
-        if request[:1] == b"\x10" and len(request) > 1 and request[1] & ~_SUPPRESS != session.DEFAULT:
-            partner.session = request[1] & ~_SUPPRESS
+        if request[:1] == b"\x10" and len(request) > 1 and request[1] & ~self._suppress != self.default:
+            partner.session = request[1] & ~self._suppress
             self._open[id(partner)] = partner
             self._arm()
 
     def answered(self, partner: Partner, request: bytes, answer: bytes) -> None:
         """What a positive answer says about the session: its times, or that it has ended."""
-        if request[:1] == b"\x11" or (request[:1] == b"\x10" and request[1] & ~_SUPPRESS == session.DEFAULT):
+        if request[:1] == b"\x11" or (request[:1] == b"\x10" and request[1] & ~self._suppress == self.default):
             self.closed(partner)
         elif request[:1] == b"\x10":
             self._take_times(partner, answer)
@@ -101,6 +110,6 @@ class Sessions:
             return
         try:
             partner.last_sent_s = self._clock.now()
-            partner.lane.send(keep_alive.make_request(quiet=True))
+            partner.lane.send(self._alive)
         except LinkError:
             self.stop()  # whoever asks next hears of it
