@@ -72,8 +72,14 @@ MISSING_IN: dict[str, tuple[str, ...]] = {
 
 
 def findings(codes: Iterable[TroubleCode]) -> tuple[Finding, ...]:
-    """What codes call for, in their order; a code that names nothing gives nothing."""
-    return tuple(finding for code in dict.fromkeys(codes) for finding in _of(code))
+    """What codes call for, in their order; a code that names nothing gives nothing.
+
+    A code read twice from one module, once without a failure type and once with 00 (no more said), counts once.
+    """
+    once: dict[tuple[str, str, int], TroubleCode] = {}
+    for code in codes:
+        once.setdefault((code.module, code.code, code.failure_type or 0), code)
+    return tuple(finding for code in once.values() for finding in _of(code))
 
 
 def _of(code: TroubleCode) -> Iterator[Finding]:

@@ -51,11 +51,11 @@ def screen(
 
 
 def _each(pictures: Sequence[Picture]) -> list[tuple[TroubleCode, _Seen]]:
-    """Each code once a module, from its strongest memory, with the pictures it is in."""
-    found: dict[tuple[str, str, int | None], tuple[TroubleCode, list[PictureKind]]] = {}
+    """Each code once a module, from its strongest memory, with its pictures; failure type 00 says no more than none."""
+    found: dict[tuple[str, str, int], tuple[TroubleCode, list[PictureKind]]] = {}
     for picture in pictures:
         for code in sorted(picture.codes, key=lambda c: _KINDS.index(c.kind)):
-            key = (code.module, code.code, code.failure_type)
+            key = (code.module, code.code, code.failure_type or 0)
             known = found.setdefault(key, (code, []))
             if picture.kind not in known[1]:
                 known[1].append(picture.kind)

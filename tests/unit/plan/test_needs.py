@@ -148,3 +148,9 @@ def test_the_table_names_only_known_functions_fittings_and_rows() -> None:
         assert {c.only_if for c in row.calls} - {""} <= set(FITTINGS)
         assert {f for f, _ in row.not_needed} <= set(FUNCTIONS)
         assert set(row.also) <= ids
+
+
+def test_a_code_read_in_two_ways_is_one_reason() -> None:
+    """OBD gives P2176, UDS P2176-00: the failure type 00 says no more."""
+    codes = (TroubleCode("P2176", "engine", failure_type=0), TroubleCode("P2176", "engine"))
+    assert len(needs((), codes=codes)[0].reasons) == 1

@@ -109,3 +109,8 @@ def test_the_gate_and_a_persons_sorting() -> None:
         assert caught.value.code is Code.SCREENING_REFUSED
     with pytest.raises(InputError, match="repair first"):
         sort_by_person(blocking, ScreenClass.EXPECTED, "x", "y", risk=3)
+
+
+def test_failure_type_zero_says_no_more_than_none() -> None:
+    found = screen("f", LISTS, None, picture(FOUND, code("P2176", failure_type=0), code("P2176")))
+    assert [c.screen for c in found] == [ScreenClass.EXPECTED]
