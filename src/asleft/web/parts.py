@@ -14,7 +14,7 @@ ALWAYS = ("next", "record")
 #: Event type (without version) -> parts of the sheet it changes besides those.
 CHANGES: dict[str, tuple[str, ...]] = {
     "job-opened": (*PARTS,),
-    "picture-taken": ("received", "work", "found", "left"),
+    "picture-taken": ("received", "work", "found", "plan", "left"),
     "codes-screened": ("found",),
     "needs-found": ("needs",),
     "plan-made": ("plan",),
@@ -31,14 +31,17 @@ CHANGES: dict[str, tuple[str, ...]] = {
     "effect-settled": ("runs", "outcome"),
     "module-told": ("runs",),
     "samples-taken": ("runs",),
-    "criterion-judged": ("runs", "outcome"),
+    "criterion-judged": ("runs", "plan", "outcome"),
     "run-ended": ("runs", "plan", "outcome"),
     "codes-cleared": ("left",),
     "differences-found": ("found", "left"),
     "item-left-open": ("outcome",),
+    "fact-stated": ("notes",),
     "noted": ("notes", "head"),
     "job-stopped": ("outcome", "runs"),
     "job-closed": (*PARTS,),
+    "corrected": ("notes", "outcome"),
+    "clock-noted": (),
 }
 
 
