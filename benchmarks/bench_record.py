@@ -19,7 +19,7 @@ from pathlib import Path
 import apsw
 
 from asleft.event.body import ModuleTold, Noted, RunStarted
-from asleft.event.envelope import FORMAT, GENESIS, Event
+from asleft.event.envelope import FORMAT, NO_PREVIOUS, Event
 from asleft.event.fold import fold
 from asleft.model.message import Message
 from asleft.model.module import ModuleState
@@ -95,7 +95,7 @@ def folding(count: int) -> tuple[float, float]:
     started = RunStarted("r1", "throttle-stop-learn", "p", "learn", "by wire", "", "")
     events = [
         Event(FORMAT, "J", n, "asleft", "2031-04-17T08:00:00.000Z", WallTrust.SIMULATED, n / 10, ClockKind.VIRTUAL,
-              Origin.BENCH, GENESIS, started if n == 1 else Noted(TEXT) if n % 100 == 0 else body)
+              Origin.BENCH, NO_PREVIOUS, started if n == 1 else Noted(TEXT) if n % 100 == 0 else body)
         for n in range(1, count + 1)
     ]  # fmt: skip
     begin, busy = time.perf_counter(), time.process_time()

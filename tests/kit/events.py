@@ -15,7 +15,7 @@ import random
 from datetime import UTC, datetime, timedelta
 
 from asleft.event import body as b
-from asleft.event.envelope import FORMAT, GENESIS, Event, event_hash, stored_bytes, type_of
+from asleft.event.envelope import FORMAT, NO_PREVIOUS, Event, event_hash, stored_bytes, type_of
 from asleft.model.condition import Condition, ConditionKind, ConditionResult, ConditionState
 from asleft.model.effect import Effect, Intent, Settle, Settlement
 from asleft.model.fact import Fact, FactKey
@@ -97,7 +97,7 @@ class Job:
         for body in bodies:
             self.now_s += after_s
             wall = (self.start + timedelta(seconds=self.now_s)).isoformat(timespec="milliseconds")
-            previous = event_hash(stored_bytes(self.events[-1])) if self.events else GENESIS
+            previous = event_hash(stored_bytes(self.events[-1])) if self.events else NO_PREVIOUS
             self.events.append(
                 Event(
                     format=FORMAT,

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from asleft.event import body as bodies
 from asleft.event.body import Body, ConditionsSeen, ItemLeftOpen, JobOpened, Noted, StepStarted, StepStopped
-from asleft.event.envelope import FORMAT, GENESIS, Event, decode, event_hash, stored_bytes, type_of
+from asleft.event.envelope import FORMAT, NO_PREVIOUS, Event, decode, event_hash, stored_bytes, type_of
 from asleft.event.fold import JobState, apply, fold
 from asleft.model.condition import ConditionResult, ConditionState
 from asleft.model.errors import RecordError
@@ -52,7 +52,7 @@ BODY: st.SearchStrategy[Any] = st.one_of(
 
 def chain(items: list[Body]) -> list[Event]:
     events: list[Event] = []
-    previous = GENESIS
+    previous = NO_PREVIOUS
     for number, body in enumerate(items, 1):
         event = Event(FORMAT, "J", number, "a", "2031-01-01T00:00:00.000Z", WallTrust.SIMULATED, number / 7,
                       ClockKind.VIRTUAL, Origin.BENCH, previous, body)  # fmt: skip

@@ -18,7 +18,7 @@ from asleft.model.origin import ClockKind, Origin, WallTrust
 from .body import Body
 
 FORMAT = "asleft-record-v0"
-GENESIS = "0" * 64
+NO_PREVIOUS = "0" * 64
 
 
 class Event(msgspec.Struct, frozen=True):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from asleft.event.envelope import GENESIS, Event, event_hash
+from asleft.event.envelope import NO_PREVIOUS, Event, event_hash
 from asleft.model.errors import Code, RecordError
 
 from .database import Database
@@ -26,7 +26,7 @@ class Link(NamedTuple):
     stored: bytes
 
 
-def read_chain(database: Database, job: str, after: int = 0, previous: str = GENESIS) -> list[Link]:
+def read_chain(database: Database, job: str, after: int = 0, previous: str = NO_PREVIOUS) -> list[Link]:
     """Events of a job with a sequence above ``after``, each checked against the hash of the one before.
 
     Args: previous: hash of event ``after``; 64 zeros for the beginning.

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from asleft.event.body import Corrected, JobClosed, JobOpened
-from asleft.event.envelope import GENESIS, Event, type_of
+from asleft.event.envelope import NO_PREVIOUS, Event, type_of
 
 from .findings import Finding, Flaw, finding
 from .lines import Line
@@ -67,14 +67,14 @@ def about_the_chain(lines: Sequence[Line], head: str, held: str = "") -> list[Fi
             numbers = {"event": line.place()["event"], "after": after.place()["event"]}
             found.append(finding(Flaw.CHAIN, "changed", text, line.place(), **numbers))
         changed = mismatch and neighbours and not changed
-    if lines[0].claim.sequence == 1 and lines[0].claim.previous != GENESIS:
+    if lines[0].claim.sequence == 1 and lines[0].claim.previous != NO_PREVIOUS:
         found.append(finding(Flaw.CHAIN, "begin", "the first event names one before it", lines[0].place()))
     return sorted(found, key=lambda f: f.line or 0)
 
 
 def unbroken(lines: Sequence[Line], head: str) -> bool:
     """The whole rule in one sentence, apart from the search for places: what the recipe in the docs checks."""
-    previous = GENESIS
+    previous = NO_PREVIOUS
     for number, line in enumerate(lines, 1):
         if (line.claim.sequence, line.claim.previous) != (number, previous):
             return False

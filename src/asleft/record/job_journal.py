@@ -12,7 +12,7 @@ from typing import Any, NamedTuple, Self, cast
 import msgspec
 
 from asleft.event.body import Body, Corrected, EffectAnswered, IntentWritten, JobClosed
-from asleft.event.envelope import FORMAT, GENESIS, Event, decode, event_hash, type_of
+from asleft.event.envelope import FORMAT, NO_PREVIOUS, Event, decode, event_hash, type_of
 from asleft.model.effect import Intent, Receipt
 from asleft.model.errors import Code, InternalError, RecordError
 from asleft.model.message import Message
@@ -80,7 +80,7 @@ class JobJournal:
     @property
     def head(self) -> str:
         """Hash of the last event, hexadecimal; 64 zeros before the first."""
-        return self._hashes[-1] if self._hashes else GENESIS
+        return self._hashes[-1] if self._hashes else NO_PREVIOUS
 
     @property
     def closed(self) -> bool:

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import msgspec
 import rfc8785
 
-from asleft.event.envelope import GENESIS
+from asleft.event.envelope import NO_PREVIOUS
 
 from .canonical import is_canonical
 from .ed25519 import message_of, text_signature_holds
@@ -114,7 +114,7 @@ class KeyHistory(NamedTuple):
 
 def made(key: Signer, wall: str = "") -> bytes:
     """The first line of a history."""
-    return _line(KeyBody(KeyAct.MADE, key.public, 1, GENESIS, wall), [key])
+    return _line(KeyBody(KeyAct.MADE, key.public, 1, NO_PREVIOUS, wall), [key])
 
 
 def added(history: bytes, act: KeyAct, public: str, signers: Sequence[Signer], **about: str) -> bytes:
@@ -127,7 +127,7 @@ def added(history: bytes, act: KeyAct, public: str, signers: Sequence[Signer], *
 def read_history(content: bytes) -> KeyHistory:
     """The statements that hold, up to the first that does not."""
     lines: list[KeyLine] = []
-    previous = GENESIS
+    previous = NO_PREVIOUS
     if not content.endswith(b"\n"):
         return KeyHistory((), "the last line has no line end", content.count(b"\n") + 1)
     for number, text in enumerate(content[:-1].split(b"\n"), 1):

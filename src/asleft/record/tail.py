@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from asleft.event.envelope import GENESIS, Event
+from asleft.event.envelope import NO_PREVIOUS, Event
 
 from .chain import Link, read_chain
 from .database import FILE, Database, open_for_reading
@@ -25,7 +25,7 @@ class Tail:
         self._path = folder / FILE
         self._job = checked_number(job)
         self._after = after_sequence
-        self._previous: str | None = GENESIS if after_sequence == 0 else None
+        self._previous: str | None = NO_PREVIOUS if after_sequence == 0 else None
         self._database: Database | None = None
         self._seen: object = None
 

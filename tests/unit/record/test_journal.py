@@ -11,7 +11,7 @@ import msgspec
 import pytest
 
 from asleft.event.body import IntentWritten, JobClosed
-from asleft.event.envelope import GENESIS, event_hash, stored_bytes
+from asleft.event.envelope import NO_PREVIOUS, event_hash, stored_bytes
 from asleft.event.fold import fold
 from asleft.model.errors import AsleftError, Code, InputError, InternalError, RecordError, RunError
 from asleft.model.message import Message
@@ -40,7 +40,7 @@ def test_a_job_is_a_chain_that_folds(journals: Journals) -> None:
     events = port.events()
     assert [event.sequence for event in events] == list(range(1, 10))
     hashes = [event_hash(stored) for stored in journal.stored()]
-    assert [event.previous for event in events] == [GENESIS, *hashes[:-1]]
+    assert [event.previous for event in events] == [NO_PREVIOUS, *hashes[:-1]]
     assert journal.head == hashes[-1]
     state = fold(events)
     assert state.origin is Origin.BENCH
@@ -170,9 +170,9 @@ def test_the_database_itself_refuses_to_forget(tmp_path: Path, journals: Journal
         "UPDATE event SET stored = x'7b7d' WHERE sequence = 2",
         "DELETE FROM job",
         "UPDATE job SET origin = 'vehicle'",
-        f"INSERT INTO event VALUES ('{JOB}', 11, '', '{GENESIS}', x'')",
-        f"INSERT INTO event VALUES ('{JOB}', 10, '{GENESIS}', '{GENESIS}', x'')",
-        f"REPLACE INTO event VALUES ('{JOB}', 9, '{GENESIS}', '{GENESIS}', x'')",
+        f"INSERT INTO event VALUES ('{JOB}', 11, '', '{NO_PREVIOUS}', x'')",
+        f"INSERT INTO event VALUES ('{JOB}', 10, '{NO_PREVIOUS}', '{NO_PREVIOUS}', x'')",
+        f"REPLACE INTO event VALUES ('{JOB}', 9, '{NO_PREVIOUS}', '{NO_PREVIOUS}', x'')",
     ):
         with pytest.raises(apsw.ConstraintError):
             raw.execute(statement)
