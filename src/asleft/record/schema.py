@@ -27,7 +27,8 @@ CREATE TABLE event (
 ) STRICT;
 CREATE TRIGGER event_chained BEFORE INSERT ON event
 WHEN new.sequence <> coalesce((SELECT max(sequence) FROM event WHERE job = new.job), 0) + 1
-  OR new.previous <> coalesce((SELECT hash FROM event WHERE job = new.job AND sequence = new.sequence - 1), '{NO_PREVIOUS}')
+  OR new.previous <> coalesce(
+    (SELECT hash FROM event WHERE job = new.job AND sequence = new.sequence - 1), '{NO_PREVIOUS}')
 BEGIN SELECT RAISE(ABORT, 'the event does not follow the last one'); END;
 CREATE TRIGGER event_not_changed BEFORE UPDATE ON event
 BEGIN SELECT RAISE(ABORT, 'events are never changed'); END;
