@@ -2,7 +2,8 @@
 
 A rhythm is looked for by least-squares fits of a sine (Lomb-Scargle with a floating mean). Its noise is not taken from
 all that remains, as if it were white, but from the amplitudes at the frequencies round it; and because the largest of
-many amplitudes is large even where nothing hunts, the largest that noise alone would show is taken out first.
+many amplitudes is large even where nothing hunts, the largest that noise alone would show is taken out of one that is
+not stronger than that.
 """
 
 from __future__ import annotations
@@ -92,19 +93,17 @@ def _strongest(samples: Samples, slowest_hz: float, fastest_hz: float) -> Huntin
     noise = _noise_at(frequencies, squares, peak)
     square = max(float(squares[peak]), float(amplitudes_squared(t, y, np.array([at]))[0]))
     tried = max(2.0, (fastest_hz - slowest_hz) * span * 2.0)
-    by_chance = noise * (math.log(tried) + _EULER)
+    seen = square > noise * math.log(tried / 0.001)
+    by_chance = noise * (1.0 if seen else math.log(tried) + _EULER)
     value = math.sqrt(max(0.0, square - by_chance))
-    near_nothing = math.sqrt(by_chance) / 2.0
-    u_noise = (
-        math.sqrt(noise / 2.0) if value > 2.0 * math.sqrt(by_chance) else max(math.sqrt(noise / 2.0), near_nothing)
-    )
+    u_noise = math.sqrt(noise / 2.0) if seen else max(math.sqrt(noise / 2.0), math.sqrt(by_chance) / 2.0)
     parts = {"spread": u_noise, "resolution": q / math.sqrt(12.0) * math.sqrt(2.0 / len(samples))}
     u_f = math.sqrt(6.0) / (2.0 * math.pi * span) * math.sqrt(noise / max(square, 1e-300)) + 0.1 / span
     n, window = len(samples), samples.window_s
     return Hunting(
         Estimate(value, combined(parts), unit, n, float(n), window, parts),
         Estimate(at, u_f, "Hz", n, float(n), window),
-        square > noise * math.log(tried / 0.001),
+        seen,
     )
 
 

@@ -69,7 +69,9 @@ def spread_of(samples: Samples) -> Estimate | NoEstimate:
         return Estimate(0.0, combined(parts), unit, n, float(n), samples.window_s, parts)
     u_square, n_eff = mean_uncertainty(np.square(d))
     gaussian = value / math.sqrt(2.0 * max(1.0, n_mean - 1.0)) * widening(n_mean - 1.0) / math.sqrt(2.0)
-    parts = {"spread": max(u_square / (2.0 * value), gaussian), "resolution": _rounding_in_spread(value, q)}
+    u_spread = max(u_square / (2.0 * value), gaussian)
+    u_spread *= 1.0 + u_spread / value  # a spread that came out too small brings too small an uncertainty with it
+    parts = {"spread": u_spread, "resolution": _rounding_in_spread(value, q)}
     return Estimate(value, combined(parts), unit, n, n_eff, samples.window_s, parts)
 
 
