@@ -13,18 +13,26 @@ from asleft.bench.bus import InLoopBus
 from asleft.bench.cars.petrol import PetrolCar
 from asleft.bench.doip import DoipServer
 from asleft.bench.doip_messages import Entity
-from asleft.job.clock import LoopClock, real_clock
+from asleft.bench.identifiers import stored, text
+from asleft.bench.kline import KLine
+from asleft.bench.kwp import KwpModule
+from asleft.bench.obd import Obd
+from asleft.bench.trouble_memory import TroubleCode
+from asleft.job.clock import LoopClock, real_clock, run_virtual
 from asleft.link.doip import DoipLink
 from asleft.link.doip_search import find_entities
+from asleft.link.kline import KLineLink
 from asleft.live.sampler import LinkSignals
-from asleft.model.errors import Code, LinkError
+from asleft.model.errors import Code, LinkError, RunError
 from asleft.model.module import ModuleAddress, PictureKind
 from asleft.model.origin import Origin
 from asleft.ports.messages import FailedMessage, MessageLink, PeerMessage, SentMessage
 from asleft.talk.conversations import Conversations
 from asleft.talk.errors import ModuleSilent, NotPassedOn
-from asleft.talk.modules import MappedModule, ModuleMap
+from asleft.talk.modules import Form, MappedItem, MappedModule, ModuleMap
 from asleft.talk.pictures import take_picture
+from asleft.talk.policy import WritesPolicy
+from asleft.talk.settings import TalkSettings
 from kit.fake_module import receipt
 
 VIN_REQUEST = bytes.fromhex("22F190")
@@ -269,3 +277,169 @@ class TestDoip(MessageLinkContract):
             assert await find_entities("127.0.0.1", 9, wait_s=0.05) == ()
 
         self.run(play)
+
+
+class KLineCar:
+    """Two modules on a K-line; one with standard OBD."""
+
+    vin = "1G1JC5444R7252367"
+
+    def __init__(self, line: KLine, clock: LoopClock) -> None:
+        self.engine = KwpModule(
+            "engine",
+            0x11,
+            identifiers=[
+                text(0x90, "VIN", self.vin),
+                text(0x87, "part", "EN-12"),
+                stored(5, "learned", b"\x01\x2c"),
+            ],
+            codes=[TroubleCode(0x042000, "catalyst", lambda: True, emission=True)],
+            obd=Obd(values={0x05: lambda: 83.0, 0x0C: lambda: 1726.0}, vin=self.vin, calibration_ids=("JMB*36761500",)),
+        )
+        self.brakes = KwpModule("brakes", 0x28, identifiers=[text(0x87, "part", "AB-3")], functional=frozenset())
+        for module in (self.engine, self.brakes):
+            module.attach_line(line, clock)
+            module.power_on()
+        self._clock = clock
+        self._tick()
+
+    def _tick(self) -> None:
+        self.engine.poll()
+        self._clock.call_at(self._clock.now() + 0.1, self._tick)
+
+
+class TestKLine(MessageLinkContract):
+    """In virtual time, against the bench's modules."""
+
+    origin = Origin.BENCH
+    peer = 0x11
+    nobody = 0x55
+    request = bytes.fromhex("1A90")
+    answer_head = bytes.fromhex("5A90")
+    engine = ModuleAddress("engine", 0x11, 0x11)
+    brakes = ModuleAddress("brakes", 0x28, 0x28)
+
+    def run(self, play: Any) -> None:
+        async def main(clock: LoopClock) -> None:
+            line = KLine(clock)
+            car = KLineCar(line, clock)
+            await clock.sleep_until(1.0)
+            link = KLineLink(line, clock)
+            try:
+                await play(link, car, clock)
+            finally:
+                await link.close()
+
+        run_virtual(main)
+
+    def test_a_picture_of_the_car(self) -> None:
+        """Identification, learned value, codes of both services, OBD in pieces put together, live values."""
+        learned = MappedItem("learned", "learned", 0x05, Form.NUMBER, 0, 2, scale=0.01, unit="%")
+        modules = ModuleMap((MappedModule(self.engine, (), (learned,)), MappedModule(self.brakes)))
+
+        async def play(link: MessageLink, car: KLineCar, clock: LoopClock) -> None:
+            await link.open()
+            async with Conversations(link, clock, lambda _: None) as talk:
+                picture = await take_picture(PictureKind.AS_FOUND, modules, talk, clock, LinkSignals(talk, clock))
+            engine, brakes = picture.module("engine"), picture.module("brakes")
+            assert engine is not None
+            assert brakes is not None
+            assert engine.value("vin") == car.vin
+            assert engine.value("calibration-id") == "JMB*36761500"
+            assert engine.value("part-number") == "EN-12"
+            assert engine.learned[0].value == "3"
+            assert [c.code for c in engine.codes] == ["P0420"]
+            assert brakes.value("part-number") == "AB-3"
+            readings = {r.signal: r.value for r in picture.readings}
+            assert readings["engine-speed"] == 1726.0
+            assert readings["coolant-temperature"] == 83.0
+
+        self.run(play)
+
+    def test_the_line_is_woken_again_after_a_long_silence(self) -> None:
+        """Ten seconds of nothing: the module sleeps, the next request begins with a new start, unseen by the caller."""
+
+        async def play(link: MessageLink, car: KLineCar, clock: LoopClock) -> None:
+            await link.open()
+            async with Conversations(link, clock, lambda _: None) as talk:
+                first = await talk.ask(self.engine, self.request)
+                await clock.sleep_until(clock.now() + 10.0)
+                assert await talk.ask(self.engine, self.request) == first
+
+        self.run(play)
+
+    def test_one_request_at_a_time_whatever_was_set(self) -> None:
+        """A K-line is one wire: the limit is 1, and requests to two modules wait for each other."""
+
+        async def play(link: MessageLink, car: KLineCar, clock: LoopClock) -> None:
+            await link.open()
+            settings = TalkSettings(in_flight=24, in_flight_most=24)
+            async with Conversations(link, clock, lambda _: None, settings=settings) as talk:
+                assert talk.turns.limit == 1
+                answers = await asyncio.gather(
+                    *(talk.ask(m, bytes.fromhex("1A87")) for m in (self.engine, self.brakes, self.engine))
+                )
+            assert [a[2:] for a in answers] == [b"EN-12", b"AB-3", b"EN-12"]
+
+        self.run(play)
+
+    def test_a_silent_module_is_named_and_the_line_stays_usable(self) -> None:
+        """No answer to the start: module-silent with its reason, in time."""
+
+        async def play(link: MessageLink, car: KLineCar, clock: LoopClock) -> None:
+            await link.open()
+            async with Conversations(link, clock, lambda _: None) as talk:
+                begun_s = clock.now()
+                with pytest.raises(ModuleSilent, match="fast start"):
+                    await talk.ask(ModuleAddress("ghost", 0x55, 0x55), self.request)
+                assert clock.now() - begun_s < 2.0
+                assert (await talk.ask(self.engine, self.request)).startswith(self.answer_head)
+
+        self.run(play)
+
+    def test_in_kwp_a_routine_s_result_form_starts_one_so_it_needs_a_receipt(self) -> None:
+        """31 03 reads in UDS and starts local routine 03 in KWP2000: the link's language decides."""
+
+        async def play(link: MessageLink, car: KLineCar, clock: LoopClock) -> None:
+            await link.open()
+            async with Conversations(link, clock, lambda _: None) as talk:
+                with pytest.raises(RunError, match="receipt-missing"):
+                    await talk.ask(self.engine, bytes.fromhex("31030203"))
+
+        self.run(play)
+
+    @pytest.mark.parametrize("measured", ["", "sheet 4 of the interface's record"])
+    def test_writes_wait_for_a_measured_start_on_a_vehicle(self, measured: str) -> None:
+        """On a vehicle nothing that changes it goes out before the start was measured; the bench is exempt."""
+
+        async def main(clock: LoopClock) -> None:
+            line = KLine(clock)
+            KLineCar(line, clock)
+            await clock.sleep_until(1.0)
+            link = KLineLink(VehicleLine(line), clock, start_measured=measured)
+            await link.open()
+            policy = WritesPolicy(vehicle_open=True)
+            async with Conversations(link, clock, lambda _: None, policy) as talk:
+                clear = talk.carry_out(receipt(self.engine, "14FF00"))
+                if measured:
+                    assert (await clear)[:1] == b"\x54"
+                else:
+                    with pytest.raises(RunError, match="not measured"):
+                        await clear
+            await link.close()
+
+        run_virtual(main)
+
+
+class VehicleLine:
+    """The bench's K-line, saying that it is a vehicle."""
+
+    def __init__(self, line: KLine) -> None:
+        self._line = line
+
+    @property
+    def origin(self) -> Origin:
+        return Origin.VEHICLE
+
+    def join(self, name: str, on_byte: Any, on_low: Any) -> Any:
+        return self._line.join(name, on_byte, on_low)

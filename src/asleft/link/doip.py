@@ -62,6 +62,8 @@ class DoipLink:
     """
 
     most_at_once = 64
+    speaks_kwp = False
+    may_write = True
 
     def __init__(
         self,

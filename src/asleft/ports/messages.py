@@ -71,6 +71,16 @@ class MessageLink(Protocol):
         """Requests that may be on their way at a time by the nature of the link (K-line: 1)."""
         ...
 
+    @property
+    def speaks_kwp(self) -> bool:
+        """The modules on it speak KWP2000; else UDS."""
+        ...
+
+    @property
+    def may_write(self) -> bool:
+        """Whether this kind of link is fit for effects at all, whatever the settings allow."""
+        ...
+
     async def open(self) -> None:
         """Begin to hear. Raises LinkError (no-bus)."""
         ...

@@ -69,7 +69,7 @@ class Conversations:
         redeem: uses a receipt up, or raises; the Journal's.
         policy: whether effects may go out here at all.
         settings: times and numbers.
-        protocol: language of the modules.
+        protocol: language of the modules; None: as the link says, UDS on CAN.
         known: what this car proved earlier.
     """
 
@@ -81,9 +81,12 @@ class Conversations:
         policy: WritesPolicy = _CLOSED,
         *,
         settings: TalkSettings = _GENTLE,
-        protocol: Protocol = Protocol.UDS,
+        protocol: Protocol | None = None,
         known: CarPace = _UNKNOWN,
     ) -> None:
+        if protocol is None:
+            kwp = isinstance(link, MessageLink) and link.speaks_kwp
+            protocol = Protocol.KWP2000 if kwp else Protocol.UDS
         self.settings = settings
         self._hub = _hub_of(link, clock, settings, protocol)
         by_nature = self._hub.most_at_once
@@ -170,6 +173,8 @@ class Conversations:
             ModuleError, LinkError: as ``ask``; link-busy: not redeemed, not sent.
         """
         self._policy.check(self.origin)
+        if isinstance(self._link, MessageLink) and not self._link.may_write:
+            raise RunError(Code.WRITES_CLOSED, "the start of this K-line was not measured yet", self._link.name)
         request = bytes.fromhex(receipt.payload)
         if not request:
             raise RunError(Code.RECEIPT_MISSING, "a receipt for no bytes", receipt.target.text)

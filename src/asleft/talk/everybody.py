@@ -14,7 +14,7 @@ from collections.abc import Callable
 from asleft.codec.answer import AnswerMalformed
 from asleft.codec.isotp import TransferBroken
 from asleft.codec.refusal import Protocol
-from asleft.model.errors import Code, LinkError
+from asleft.model.errors import AsleftError, Code, LinkError
 from asleft.model.module import ModuleAddress
 from asleft.ports.clock import Clock
 
@@ -53,6 +53,7 @@ class Everybody:
         self._known = partners
         self._sent: asyncio.Future[None] = asyncio.get_running_loop().create_future()
         self._sent_s = 0.0
+        self._failure: AsleftError | None = None
         self._waits: dict[int, asyncio.Task[bytes]] = {}
         self._exchanges: dict[int, tuple[Partner, Exchange]] = {}
 
@@ -66,15 +67,20 @@ class Everybody:
                 self._await_answer(partner, request, end_s)
         self._hub.on_newcomer = lambda address: self._newcomer(address, request, end_s, wide=wide)
         self._hub.on_everybody_sent = self._all_sent
+        self._hub.on_everybody_failed = self._all_failed
         try:
             await self._clock.sleep_until(self._clock.now())  # those who wait begin to listen before anything goes out
             await self._send(request, end_s, wide=wide)
+            if self._failure is not None:
+                if self._failure.code is Code.LINK_LOST:
+                    raise self._failure
+                return {}  # nobody could be woken, or those who answered spoilt each other's bytes
             settings = self._settings
             quiet_s = self._sent_s + settings.p2_s + settings.margin_s + settings.calm_s
             await self._clock.sleep_until(min(quiet_s, end_s))
             return await self._gather()
         finally:
-            self._hub.on_newcomer = self._hub.on_everybody_sent = None
+            self._hub.on_newcomer = self._hub.on_everybody_sent = self._hub.on_everybody_failed = None
             for task in self._waits.values():
                 task.cancel()
 
@@ -102,6 +108,11 @@ class Everybody:
         partner.waiting = exchange
         exchange.on_sent(self._sent_s)
         return True
+
+    def _all_failed(self, error: AsleftError) -> None:
+        self._failure = error
+        if not self._sent.done():
+            self._sent.set_result(None)
 
     def _all_sent(self, time_s: float) -> None:
         self._sent_s = time_s

@@ -11,7 +11,7 @@ from typing import Protocol
 from asleft.codec.isotp import IsoTpConfig, normal
 from asleft.codec.isotp.frames import make_single, padded, single_room
 from asleft.link.abilities import Stop, TellsLoss, TellsSent
-from asleft.model.errors import Code, LinkError
+from asleft.model.errors import AsleftError, Code, LinkError
 from asleft.model.frame import CanFrame
 from asleft.model.module import ModuleAddress
 from asleft.ports.bus import Link
@@ -29,6 +29,7 @@ class Hub(Protocol):
 
     on_newcomer: Callable[[ModuleAddress], bool] | None
     on_everybody_sent: Callable[[float], None] | None
+    on_everybody_failed: Callable[[AsleftError], None] | None
     loss: LinkError | None
 
     @property
@@ -84,6 +85,7 @@ class CanHub:
         self.link = link
         self.on_newcomer: Callable[[ModuleAddress], bool] | None = None
         self.on_everybody_sent: Callable[[float], None] | None = None
+        self.on_everybody_failed: Callable[[AsleftError], None] | None = None
         self.loss: LinkError | None = None
         self.load = BusLoad(getattr(link, "bitrate", None) or 500_000)
         self._clock = clock

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from asleft.codec.isotp import Direction
-from asleft.model.errors import AsleftError, LinkError, ModuleError
+from asleft.codec.isotp import Direction, TransferBroken
+from asleft.model.errors import AsleftError, Code, LinkError, ModuleError
 from asleft.model.module import ModuleAddress
 from asleft.ports.clock import Clock, Timer
 from asleft.ports.messages import FailedMessage, MessageLink, PeerMessage, SentMessage, Stop
@@ -94,6 +94,8 @@ class MessageLane:
         self.forget()
         if isinstance(error, ModuleError):
             error = NotPassedOn(error.where, self._request, error.detail)
+        elif error.code is Code.TRANSFER_BROKEN:
+            error = TransferBroken(error.detail, error.where)
         if self.user is not None:
             self.user.on_failed(error, Direction.SENDING)
 
@@ -119,6 +121,7 @@ class MessageHub:
     def __init__(self, link: MessageLink, clock: Clock, *, pieces: bool) -> None:
         self.on_newcomer: Callable[[ModuleAddress], bool] | None = None
         self.on_everybody_sent: Callable[[float], None] | None = None
+        self.on_everybody_failed: Callable[[AsleftError], None] | None = None
         self.loss: LinkError | None = None
         self._link = link
         self._clock = clock
@@ -182,6 +185,9 @@ class MessageHub:
             self._lanes[sent.peer].on_sent(sent.time_s)
 
     def _on_failed(self, failed: FailedMessage) -> None:
+        if failed.peer is None and self.on_everybody_failed is not None:
+            self.on_everybody_failed(failed.error)
+            return
         lanes = list(self._lanes.values()) if failed.peer is None else [self._lanes.get(failed.peer)]
         for lane in lanes:
             if lane is not None:

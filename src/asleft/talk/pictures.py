@@ -11,10 +11,11 @@ Source of the identifiers F187 to F197: ISO 14229-1, annex C (recalled).
 from __future__ import annotations
 
 import asyncio
-from typing import Protocol
+import typing
 
 import msgspec
 
+from asleft.codec.refusal import Protocol
 from asleft.model.module import Item, ModuleAddress, ModulePicture, Picture, PictureKind
 from asleft.model.reading import Absence, AbsenceKind, Reading
 from asleft.model.trouble import CodeKind, TroubleCode
@@ -24,6 +25,7 @@ from asleft.ports.signals import Signals
 
 from .everybody import Outcome
 from .identifiers import Found, IdentifierReader
+from .kwp_picture import KwpReader, read_kwp_codes
 from .modules import Form, MappedItem, MappedModule, ModuleMap
 from .obd_picture import ObdPart, read_obd_part
 from .pace import ModulePace
@@ -74,8 +76,13 @@ PICTURE_SIGNALS: tuple[str, ...] = (
 )
 
 
-class AsksEverybody(Conversation, Protocol):
+class AsksEverybody(Conversation, typing.Protocol):
     """A conversation that can also ask all OBD modules at once and remembers what modules bear."""
+
+    @property
+    def protocol(self) -> Protocol:
+        """Language of the modules."""
+        ...
 
     def pace_of(self, target: ModuleAddress) -> ModulePace:
         """What is known of a module."""
@@ -137,15 +144,13 @@ async def _module(
 ) -> tuple[ModulePicture, tuple[Item, ...]]:
     address = module.address
     obd = await read_obd_part(talk, address) if answers_obd else ObdPart()
-    reader = IdentifierReader(talk, address, talk.pace_of(address))
-    wanted = (*IDENTIFICATION, *module.coding, *module.learned)
-    found = await reader.read(tuple(dict.fromkeys(item.identifier for item in wanted)))
-    talk.remember(address, reader.pace)
+    wanted = tuple(dict.fromkeys(i.identifier for i in (*IDENTIFICATION, *module.coding, *module.learned)))
+    found, silent = await _identifiers(talk, address, wanted)
     identification, coding, learned = (
         tuple(_item(mapped, found[mapped.identifier]) for mapped in part)
         for part in (IDENTIFICATION, module.coding, module.learned)
     )
-    codes, codes_absence = await _codes(talk, address, obd, answers_obd=answers_obd, silent=reader.silent)
+    codes, codes_absence = await _codes(talk, address, obd, answers_obd=answers_obd, silent=silent)
     picture = ModulePicture(
         address,
         responded=answers_obd or not all(is_silence(data) for data in found.values()),
@@ -158,11 +163,25 @@ async def _module(
     return picture, obd.notes
 
 
+async def _identifiers(
+    talk: AsksEverybody, address: ModuleAddress, wanted: tuple[int, ...]
+) -> tuple[dict[int, Found], bool]:
+    """Data by identifier in the module's language, and whether it keeps silent."""
+    if talk.protocol is Protocol.KWP2000:
+        kwp = KwpReader(talk, address)
+        return await kwp.read(wanted), kwp.silent
+    reader = IdentifierReader(talk, address, talk.pace_of(address))
+    found = await reader.read(wanted)
+    talk.remember(address, reader.pace)
+    return found, reader.silent
+
+
 async def _codes(
-    talk: Conversation, address: ModuleAddress, obd: ObdPart, *, answers_obd: bool, silent: bool
+    talk: AsksEverybody, address: ModuleAddress, obd: ObdPart, *, answers_obd: bool, silent: bool
 ) -> tuple[tuple[TroubleCode, ...], Absence | None]:
     """Codes of both languages; a module that gives them in one of the two lacks nothing."""
-    by_uds = NO_ANSWER if silent else await read_uds_codes(talk, address)
+    read = read_kwp_codes if talk.protocol is Protocol.KWP2000 else read_uds_codes
+    by_uds = NO_ANSWER if silent else await read(talk, address)
     if not isinstance(by_uds, Absence):
         return _merged(obd.codes, by_uds), obd.codes_absence
     return obd.codes, obd.codes_absence if answers_obd else by_uds
