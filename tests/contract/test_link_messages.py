@@ -17,11 +17,13 @@ from asleft.bench.identifiers import stored, text
 from asleft.bench.kline import KLine
 from asleft.bench.kwp import KwpModule
 from asleft.bench.obd import Obd
+from asleft.bench.pty_line import PtyLine
 from asleft.bench.trouble_memory import TroubleCode
 from asleft.job.clock import LoopClock, real_clock, run_virtual
 from asleft.link.doip import DoipLink
 from asleft.link.doip_search import find_entities
 from asleft.link.kline import KLineLink
+from asleft.link.serial_line import SerialLine
 from asleft.live.sampler import LinkSignals
 from asleft.model.errors import Code, LinkError, RunError
 from asleft.model.module import ModuleAddress, PictureKind
@@ -303,9 +305,14 @@ class KLineCar:
         self._clock = clock
         self._tick()
 
+    def stop(self) -> None:
+        self.engine.detach()
+        self.brakes.detach()
+        self._timer.cancel()
+
     def _tick(self) -> None:
         self.engine.poll()
-        self._clock.call_at(self._clock.now() + 0.1, self._tick)
+        self._timer = self._clock.call_at(self._clock.now() + 0.1, self._tick)
 
 
 class TestKLine(MessageLinkContract):
@@ -443,3 +450,41 @@ class VehicleLine:
 
     def join(self, name: str, on_byte: Any, on_low: Any) -> Any:
         return self._line.join(name, on_byte, on_low)
+
+
+class TestKLineOnASerialPort(MessageLinkContract):
+    """In real time, over a pseudo-terminal that stands for the interface."""
+
+    origin = Origin.VEHICLE
+    peer = 0x11
+    nobody = 0x55
+    request = bytes.fromhex("1A90")
+    answer_head = bytes.fromhex("5A90")
+
+    def run(self, play: Any) -> None:
+        async def main() -> None:
+            clock = real_clock()
+            line = KLine(clock, level_tolerance_s=0.02)
+            car = KLineCar(line, clock)
+            port = PtyLine(line)
+            await clock.sleep_until(clock.now() + 0.5)
+            link = KLineLink(SerialLine(port.path, clock), clock, name=f"kline:{port.path}")
+            try:
+                await play(link, car, clock)
+            finally:
+                await link.close()
+                car.stop()
+                port.close()
+
+        asyncio.run(main())
+
+    def test_a_port_that_is_not_there_is_no_bus(self) -> None:
+        """The operating system's words, and no-bus."""
+
+        async def main() -> None:
+            clock = real_clock()
+            with pytest.raises(LinkError) as caught:
+                await KLineLink(SerialLine("/dev/no-such-port", clock), clock).open()
+            assert caught.value.code is Code.NO_BUS
+
+        asyncio.run(main())

@@ -5,12 +5,17 @@ The form is ``scheme:...``. For CAN::
     can:INTERFACE:CHANNEL?bitrate=500000&fd=1&listen=1&option.NAME=VALUE
 
 ``INTERFACE`` is a back end of python-can; ``option.NAME`` is a setting of that back end by its own name. An unknown
-key is an error that names the known ones: a misspelt bit rate must not become a guessed one.
+key is an error that names the known ones: a misspelt bit rate must not become a guessed one. For the others::
+
+    doip:HOST:PORT?tester=0E00&group=E400&kind=0
+    kline:DEVICE?baud=10400&measured=WHERE_IT_IS_WRITTEN_DOWN
+    log:FILE
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl
 
@@ -19,9 +24,14 @@ import msgspec
 from asleft.model.errors import Code, InputError
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
+from asleft.ports.messages import MessageLink
 
 from .bus_link import BusLink
+from .doip import EVERYBODY, PORT, TESTER, DoipLink
+from .frame_log import FrameLogLink
+from .kline import BAUD, KLineLink
 from .python_can import PythonCanBus
+from .serial_line import SerialLine
 
 _FORM = "write can:INTERFACE:CHANNEL?bitrate=500000"
 _OPTION = "option."
@@ -82,7 +92,18 @@ def parse_can(text: str) -> CanAddress:
 
 
 def make_link(text: str, clock: Clock) -> Link:
-    """The link, not yet open, that an address means.
+    """The link of frames, not yet open, that an address means: ``can:`` or ``log:``.
+
+    Raises: InputError (link-address-bad).
+    """
+    link = make_any_link(text, clock)
+    if isinstance(link, MessageLink):
+        raise _bad(text, "this link carries messages, not frames; here only can: and log: serve")
+    return link
+
+
+def make_any_link(text: str, clock: Clock) -> Link | MessageLink:
+    """The link, not yet open, that an address of any scheme means.
 
     Raises: InputError (link-address-bad).
     """
@@ -118,14 +139,71 @@ def _make_can(text: str, clock: Clock) -> Link:
     return BusLink(bus, clock, name=address.text)
 
 
-_SCHEMES: dict[str, Callable[[str, Clock], Link]] = {"can": _make_can}
+def _make_doip(text: str, clock: Clock) -> MessageLink:
+    host_and_port, plain = _plain_query(text, ("tester", "group", "kind"), "doip:HOST:PORT?tester=0E00")
+    host, _, port = host_and_port.partition(":")
+    if not host or (port and not port.isdigit()):
+        raise _bad(text, "write doip:HOST or doip:HOST:PORT")
+    return DoipLink(
+        host,
+        clock,
+        int(port) if port else PORT,
+        tester=_hex(text, plain, "tester", TESTER),
+        kind=_hex(text, plain, "kind", 0),
+        group=_hex(text, plain, "group", EVERYBODY),
+    )
 
 
-def _split_query(text: str, query: str) -> tuple[dict[str, str], dict[str, str]]:
+def _make_kline(text: str, clock: Clock) -> MessageLink:
+    path, plain = _plain_query(text, ("baud", "measured"), "kline:/dev/ttyUSB0")
+    baud = plain.get("baud", str(BAUD))
+    if not path or not baud.isdigit():
+        raise _bad(text, "write kline:DEVICE, with ?baud=10400 where another rate is meant")
+    line = SerialLine(path, clock, int(baud))
+    return KLineLink(line, clock, name=f"kline:{path}", start_measured=plain.get("measured", ""))
+
+
+def _make_log(text: str, clock: Clock) -> Link:
+    path = text.strip().partition(":")[2]
+    if not path:
+        raise _bad(text, "write log:FILE")
+    return FrameLogLink(Path(path), clock)
+
+
+_SCHEMES: dict[str, Callable[[str, Clock], Link | MessageLink]] = {
+    "can": _make_can,
+    "doip": _make_doip,
+    "kline": _make_kline,
+    "log": _make_log,
+}
+
+
+def _plain_query(text: str, keys: tuple[str, ...], form: str) -> tuple[str, dict[str, str]]:
+    rest, _, query = text.strip().partition(":")[2].partition("?")
+    plain, options = _split_query(text, query, keys)
+    if options:
+        raise _bad(text, f"no options here; write {form}")
+    return rest, plain
+
+
+def _hex(text: str, plain: Mapping[str, str], key: str, usual: int) -> int:
+    value = plain.get(key)
+    if value is None:
+        return usual
+    try:
+        number = int(value, 16)
+    except ValueError:
+        number = -1
+    if not 0 <= number <= 0xFFFF:
+        raise _bad(text, f"{key}={value}: write up to four hexadecimal digits")
+    return number
+
+
+def _split_query(text: str, query: str, keys: tuple[str, ...] = _KEYS) -> tuple[dict[str, str], dict[str, str]]:
     try:
         pairs = parse_qsl(query, keep_blank_values=True, strict_parsing=bool(query))
     except ValueError:
-        raise _bad(text, f"after the question mark write key=value, joined by &; keys: {_key_list()}") from None
+        raise _bad(text, f"after the question mark write key=value, joined by &; keys: {_key_list(keys)}") from None
     plain: dict[str, str] = {}
     options: dict[str, str] = {}
     for key, value in pairs:
@@ -133,10 +211,10 @@ def _split_query(text: str, query: str) -> tuple[dict[str, str], dict[str, str]]
             raise _bad(text, f"{key} stands twice")
         if key.startswith(_OPTION) and len(key) > len(_OPTION):
             options[key.removeprefix(_OPTION)] = value
-        elif key in _KEYS:
+        elif key in keys:
             plain[key] = value
         else:
-            raise _bad(text, f"{key} is not known; keys: {_key_list()}")
+            raise _bad(text, f"{key} is not known; keys: {_key_list(keys)}")
     return plain, options
 
 
@@ -153,8 +231,8 @@ def _switch(text: str, plain: Mapping[str, str], key: str) -> bool:
     return value == "1"
 
 
-def _key_list() -> str:
-    return ", ".join((*_KEYS, "option.NAME"))
+def _key_list(keys: tuple[str, ...]) -> str:
+    return ", ".join((*keys, "option.NAME") if keys is _KEYS else keys)
 
 
 def _bad(text: str, what: str) -> InputError:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from asleft.job.clock import real_clock
-from asleft.link.address import CanAddress, make_link, parse_can
+from asleft.link.address import CanAddress, make_any_link, make_link, parse_can
 from asleft.model.errors import Code, InputError, LinkError
 
 
@@ -56,6 +56,13 @@ def test_the_written_form_reads_back(
         ("can:socketcan:can0?bitrate", "key=value"),
         ("can:nosuch:can0", "python-can has no back end 'nosuch'"),
         ("can:socketcan:can0?listen=1", "cannot be told to only listen from here"),
+        ("doip:", "write doip:HOST"),
+        ("doip:car:x", "write doip:HOST"),
+        ("doip:car?tester=XYZ", "up to four hexadecimal digits"),
+        ("doip:car?bitrate=1", "bitrate is not known; keys: tester, group, kind"),
+        ("kline:", "write kline:DEVICE"),
+        ("kline:/dev/x?baud=fast", "write kline:DEVICE"),
+        ("log:", "write log:FILE"),
     ],
 )
 def test_a_wrong_address_says_what_to_write(text: str, says: str) -> None:
@@ -63,7 +70,7 @@ def test_a_wrong_address_says_what_to_write(text: str, says: str) -> None:
 
     async def main() -> None:
         with pytest.raises(InputError) as caught:
-            make_link(text, real_clock())
+            make_any_link(text, real_clock())
         assert caught.value.code is Code.LINK_ADDRESS_BAD
         assert says in caught.value.sentence()
         assert caught.value.where == text
@@ -80,5 +87,34 @@ def test_an_interface_that_is_not_there_is_no_bus() -> None:
             await link.open()
         assert caught.value.code is Code.NO_BUS
         assert "no-such-interface" in caught.value.sentence()
+
+    asyncio.run(main())
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("doip:192.168.5.20", "doip:192.168.5.20:13400?tester=0E00"),
+        ("doip:car.local:1234?tester=0E80", "doip:car.local:1234?tester=0E80"),
+        ("kline:/dev/ttyUSB0", "kline:/dev/ttyUSB0"),
+        ("log:/tmp/a.asc", "log:a.asc"),
+        ("can:virtual:x?bitrate=250000", "can:virtual:x?bitrate=250000"),
+    ],
+)
+def test_every_scheme_makes_its_link(text: str, name: str) -> None:
+    """Not opened, with the name that goes into the record."""
+
+    async def main() -> None:
+        assert make_any_link(text, real_clock()).name == name
+
+    asyncio.run(main())
+
+
+def test_where_frames_are_needed_a_link_of_messages_is_refused() -> None:
+    """DoIP where only frames serve: said in the address's own words."""
+
+    async def main() -> None:
+        with pytest.raises(InputError, match="carries messages"):
+            make_link("doip:car", real_clock())
 
     asyncio.run(main())
