@@ -114,20 +114,27 @@ def make_any_link(text: str, clock: Clock) -> Link | MessageLink:
     return maker(text, clock)
 
 
-def _make_can(text: str, clock: Clock) -> Link:
+def may_listen(interface: str) -> bool:
+    """Whether this back end can be told from here to acknowledge nothing."""
+    return interface in _SILENT
+
+
+def can_bus(address: CanAddress, clock: Clock) -> PythonCanBus:
+    """The bus, not yet open, of a CAN address. Raises: InputError (link-address-bad)."""
     import can  # noqa: PLC0415
     from can.util import cast_from_string  # noqa: PLC0415
 
-    address = parse_can(text)
     known = sorted(can.VALID_INTERFACES)
     if address.interface not in known:
-        raise _bad(text, f"python-can has no back end {address.interface!r}; it has {', '.join(known)}")
+        what = f"python-can has no back end {address.interface!r}; it has {', '.join(known)}"
+        raise _bad(address.text, what)
     options: dict[str, Any] = {name: cast_from_string(value) for name, value in address.options.items()}
     if address.listen:
-        if address.interface not in _SILENT:
-            raise _bad(text, f"{address.interface} cannot be told to only listen from here; set it up to outside")
+        if not may_listen(address.interface):
+            what = f"{address.interface} cannot be told to only listen from here; set it up to outside"
+            raise _bad(address.text, what)
         options = _SILENT[address.interface] | options
-    bus = PythonCanBus(
+    return PythonCanBus(
         address.interface,
         address.channel,
         address.bitrate,
@@ -136,7 +143,11 @@ def _make_can(text: str, clock: Clock) -> Link:
         listen_only=address.listen,
         options=options,
     )
-    return BusLink(bus, clock, name=address.text)
+
+
+def _make_can(text: str, clock: Clock) -> Link:
+    address = parse_can(text)
+    return BusLink(can_bus(address, clock), clock, name=address.text)
 
 
 def _make_doip(text: str, clock: Clock) -> MessageLink:

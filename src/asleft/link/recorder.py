@@ -1,8 +1,9 @@
 """A recorder around any link: every frame once, in files that other tools read.
 
-Writes ``NAME.log`` (candump) and ``NAME.asc`` with python-can's writers, and counts frames. What security access and
-authentication carry is blanked before it reaches a file. Recording is a by-product: when a file cannot be written the
-link goes on and ``trouble`` says why; the record of a job is the journal, not this::
+Writes ``NAME.log`` (candump), ``NAME.asc`` and ``NAME.blf`` with python-can's writers, whole messages to
+``NAME.messages.txt``, and counts frames. What security access and authentication carry is blanked before it reaches a
+file. Recording is a by-product: when a file cannot be written the link goes on and ``trouble`` says why; the record of
+a job is the journal, not this::
 
     link = RecordingLink(inner, clock, Path("captures"), "job-7")
 """
@@ -13,7 +14,7 @@ from collections import Counter
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 import msgspec
 
@@ -24,6 +25,7 @@ from asleft.ports.clock import Clock
 
 from .abilities import LossListener, SentListener, Stop, TellsLoss, TellsSent
 from .fanout import Fanout
+from .overheard import Ear
 from .redaction import Redaction
 
 if TYPE_CHECKING:
@@ -159,15 +161,21 @@ class _Files:
         self._enders: list[Callable[[], None]] = []
         self._flushers: list[Callable[[], None]] = []
         self._since_flush = 0
+        self._messages: TextIO | None = None
+        self._ear = Ear()
 
     def begin(self, folder: Path, stem: str) -> None:
-        from can.io import ASCWriter, CanutilsLogWriter  # noqa: PLC0415
+        from can.io import ASCWriter, BLFWriter, CanutilsLogWriter  # noqa: PLC0415
 
         folder.mkdir(parents=True, exist_ok=True)
-        for writer in (CanutilsLogWriter(folder / f"{stem}.log", channel="can0"), ASCWriter(folder / f"{stem}.asc")):
+        texts = (CanutilsLogWriter(folder / f"{stem}.log", channel="can0"), ASCWriter(folder / f"{stem}.asc"))
+        for writer in (*texts, BLFWriter(folder / f"{stem}.blf")):
             self._writers.append(writer.on_message_received)
             self._enders.append(writer.stop)
-            self._flushers.append(writer.file.flush)
+        self._flushers += [writer.file.flush for writer in texts]
+        self._messages = (folder / f"{stem}.messages.txt").open("w", encoding="ascii")
+        self._enders.append(self._messages.close)
+        self._flushers.append(self._messages.flush)
 
     def write(self, frame: CanFrame, time_s: float, *, received: bool) -> None:
         if not self._writers:
@@ -184,6 +192,9 @@ class _Files:
         )
         for write in self._writers:
             write(message)
+        whole = self._ear.feed(frame)
+        if whole is not None and self._messages is not None:
+            self._messages.write(f"{time_s:.6f} {'<' if received else '>'} {whole.text}\n")
         self._since_flush += 1
         if self._since_flush >= _FLUSH:
             self._since_flush = 0

@@ -12,7 +12,8 @@ Every call ends: with its answer, or with a typed error at its deadline. On leav
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import AsyncGenerator, Callable
+from contextlib import asynccontextmanager
 from types import TracebackType
 from typing import NamedTuple
 
@@ -101,8 +102,9 @@ class Conversations:
         if self._hub.load is not None:
             self._hub.load.on_window = self.pace.bus_used
         self._partners: dict[tuple[int, int, bool], Partner] = {}
-        self._sessions = Sessions(clock, settings, lambda: not self._ended and self._hub.loss is None, protocol)
+        self._sessions = Sessions(clock, settings, self._may_beat, protocol)
         self._ended = False
+        self._quiet = False
         self._closing: asyncio.Future[list[None]] | None = None
 
     @property
@@ -238,6 +240,22 @@ class Conversations:
         """Keep what was learned of a module."""
         self._modules[_key(target)] = pace
 
+    @asynccontextmanager
+    async def quiet(self) -> AsyncGenerator[None, None]:
+        """Nothing goes out while this is held, not even tester present: for sequences by hand, and for others' turn.
+
+        Waits until what is under way has ended. Sessions that are open may run out meanwhile. Raises LinkError
+        (link-busy): it does not end.
+        """
+        if not await self.turns.take(self._clock.now() + self.settings.longest_s, alone=True):
+            raise LinkBusy("everybody", b"")
+        self._quiet = True
+        try:
+            yield
+        finally:
+            self._quiet = False
+            self.turns.give_back()
+
     async def open_session(self, target: ModuleAddress, session_type: int) -> None:
         """Open a diagnostic session and keep it alive until ``close_sessions``.
 
@@ -275,6 +293,9 @@ class Conversations:
 
     def _end(self, deadline_s: float | None) -> float:
         return self._clock.now() + (self.settings.longest_s if deadline_s is None else deadline_s)
+
+    def _may_beat(self) -> bool:
+        return not (self._ended or self._quiet) and self._hub.loss is None
 
     def _must_be_open(self) -> None:
         if self._hub.loss is not None:

@@ -37,7 +37,7 @@ def record(folder: Path) -> list[CanFrame]:
     return run_virtual(main)
 
 
-@pytest.mark.parametrize("ending", ["log", "asc"])
+@pytest.mark.parametrize("ending", ["log", "asc", "blf"])
 def test_what_was_recorded_plays_again_with_its_spacing(tmp_path: Path, ending: str) -> None:
     """Same frames, same spacing, on the clock; origin replay."""
     recorded = record(tmp_path)

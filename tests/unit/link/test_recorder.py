@@ -40,7 +40,7 @@ def test_files_hold_every_frame_once_and_read_back(tmp_path: Path) -> None:
     link = run_virtual(main)
     assert (link.counts.sent, link.counts.received) == (2, 1)
     assert link.counts.by_id == {0x7E0: 1, 0x18DA10F1: 1, 0x7E8: 1}
-    for ending in ("log", "asc"):
+    for ending in ("log", "asc", "blf"):
         with can.LogReader(tmp_path / "new" / f"job-7.{ending}") as reader:
             messages = list(reader)
         frames = [CanFrame(m.arbitration_id, bytes(m.data), m.is_extended_id) for m in messages]
@@ -70,6 +70,12 @@ def test_access_keys_do_not_reach_a_file(tmp_path: Path) -> None:
     text = (tmp_path / "keys.log").read_text()
     assert not any(f"{a:02X}{b:02X}" in text for a, b in itertools.pairwise(key))
     assert "10222702" in text
+    said = (tmp_path / "keys.messages.txt").read_text()
+    assert "> 7E0 27 02 00 00" in said
+    assert "< 7E8 67 01 00 00 00 00" in said
+    assert "< 7E8 7F 27 35" in said
+    assert not any(f"{a:02X} {b:02X}" in said for a, b in itertools.pairwise(key))
+    assert b"\xa1\xa2" not in (tmp_path / "keys.blf").read_bytes()
     assert "037F2735" in text
     assert "22F190" in text
     assert link.counts.redacted == len(_as_frames(b"\x27\x02" + key)) + 1

@@ -549,3 +549,22 @@ class TestEverybody:
             assert car.clock.now() < 0.35
 
         play(work)
+
+
+class TestQuiet:
+    def test_nothing_goes_out_while_it_is_held(self) -> None:
+        """Requests wait, tester present stops; afterwards both go on."""
+
+        async def work(car: Car) -> None:
+            answers = {"1003": "5003003201F4", "1001": "5001003201F4", "22F190": VIN}
+            engine = car.module(ENGINE, table(answers))
+            await car.talk.open_session(ENGINE, 0x03)
+            async with car.talk.quiet():
+                waiting = asyncio.ensure_future(car.talk.ask(ENGINE, READ))
+                await car.clock.sleep_until(8.0)
+                assert engine.requests == ["1003"]
+            assert await waiting == bytes.fromhex(VIN)
+            await car.clock.sleep_until(12.0)
+            assert "3E80" in engine.requests
+
+        play(work)
