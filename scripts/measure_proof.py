@@ -40,6 +40,7 @@ def trial_tables(n: int) -> str:
     ]
     for kind in trials.KINDS:
         t = trials.tried(kind, n)
+        print(kind.name, t, flush=True)
         bound = f"{t.false_pass} of {t.numbers}, {100 * trials.upper_bound(t.false_pass, t.numbers):.2f} %"
         lines.append(
             f"| {kind.name} | {kind.noise} | {100 * t.numbers / n:.1f} % | {_between(t.held, t.numbers)} |"
@@ -77,8 +78,8 @@ def cause_table(seeds: Sequence[int], controls: Sequence[int]) -> str:
         silent += not rank(bench.evidence_of(seed, "", None, before)).enough
     lines = [
         (
-            f"Bench cars {', '.join(map(str, seeds))}: the true cause is among the first three, with a finding that speaks"
-            f" for it, in {hits} of {total}, {_between(hits, total)}."
+            f"Bench cars {', '.join(map(str, seeds))}: the true cause is among the first three, with a finding that"
+            f" speaks for it, in {hits} of {total}, {_between(hits, total)}."
         ),
         (
             f'Sound cars {", ".join(map(str, controls))}: "not enough evidence" in {silent} of {len(controls)},'

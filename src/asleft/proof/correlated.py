@@ -72,8 +72,8 @@ def _rhythm(values: Array) -> int:
     learned from one sample to the next, which is not so.
     """
     half = len(values) // (2 * _FEWEST_BLOCKS)
-    if half < 2:
-        return 1
+    if half < 2 or autocorrelation(values) < _RHYTHM:
+        return 1  # without correlation from one to the next it could not mislead
     r = autocorrelations(values, 2 * half)
     lowest = int(np.argmin(r[: half + 1]))
     return 2 * lowest if r[lowest] < -_RHYTHM and r[2 * lowest] > _RHYTHM else 1
