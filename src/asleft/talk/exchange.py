@@ -12,7 +12,7 @@ from __future__ import annotations
 import asyncio
 
 from asleft.codec.answer import AnswerMalformed
-from asleft.codec.isotp import Direction, InterruptedByNew
+from asleft.codec.isotp import Direction, InterruptedByNew, TransferBroken
 from asleft.codec.refusal import Protocol
 from asleft.model.errors import AsleftError, Code, LinkError
 from asleft.ports.clock import Clock, Timer
@@ -179,7 +179,10 @@ class Exchange:
     def _run_out(self) -> None:
         """The time is over without an answer."""
         partner, waited_s = self._partner, self._clock.now() - self._begun_s
-        if self._sent_s is None:
+        if self._sent_s is None and partner.lane.sending:
+            what = f"{shown(self._request)}: the module did not take it completely in {waited_s:.2f} s"
+            self._finish(TransferBroken(what, partner.name))
+        elif self._sent_s is None:
             what = f"{shown(self._request)} did not get onto the bus in {waited_s:.2f} s"
             self._finish(LinkError(Code.LINK_LOST, what, partner.name))
         elif not expects_answer(self._request, self._protocol):
