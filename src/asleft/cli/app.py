@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from . import bench, demo, look, plan, procedure, prove, replay, verify
+from . import bench, demo, links, look, plan, procedure, prove, replay, verify
 
 app = typer.Typer(
     name="asleft",
@@ -15,6 +15,7 @@ app = typer.Typer(
 )
 app.command("bench")(bench.bench)
 app.command("demo")(demo.demo)
+app.command("links")(links.links)
 app.command("look")(look.look)
 app.command("plan")(plan.plan)
 app.add_typer(procedure.procedures, name="procedure")

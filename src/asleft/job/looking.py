@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from asleft.link.found import KINDS, found_links
 from asleft.live.sampler import LinkSignals
 from asleft.model.effect import Receipt
 from asleft.model.errors import Code, RecordError
 from asleft.model.module import ModulePicture, Picture, PictureKind
 from asleft.model.reading import Absence, Series
 from asleft.ports.bus import Link
+from asleft.ports.messages import MessageLink
 from asleft.ports.clock import Clock
 from asleft.talk.conversations import Conversations
 from asleft.talk.modules import ModuleMap
@@ -20,7 +22,7 @@ def _no_receipt(_receipt: Receipt) -> None:
     raise RecordError(Code.RECEIPT_USED, "looking never changes anything")
 
 
-async def look_at(link: Link, clock: Clock, modules: ModuleMap) -> Picture:
+async def look_at(link: Link | MessageLink, clock: Clock, modules: ModuleMap) -> Picture:
     """Take a picture as found. Nothing that changes the car can be sent: there is no journal to allow it.
 
     Raises: LinkError: no-bus, link-lost.
@@ -77,3 +79,10 @@ def _absent(absence: Absence) -> str:
     refusal = f" with {absence.refusal:02X}" if absence.refusal else ""
     detail = f": {absence.detail}" if absence.detail else ""
     return f"{absence.kind.value.replace('-', ' ')}{refusal}{detail}"
+
+
+def found_lines() -> tuple[str, ...]:
+    """Interfaces found on this machine, and what each kind of link needs."""
+    found = [f"{link.address}: {link.note}" for link in found_links()]
+    needs = [f"  {kind} {need}" for kind, need in KINDS.items()]
+    return (*(found or ["no interface found"]), "", "what each kind of link needs:", *needs)

@@ -9,7 +9,7 @@ from asleft.bench.bus import InLoopBus
 from asleft.bench.garage import make_car
 from asleft.job.clock import LoopClock, real_clock, run_virtual
 from asleft.job.looking import look_at
-from asleft.link.address import make_link
+from asleft.link.address import make_any_link
 from asleft.link.bus_link import BusLink
 from asleft.model.errors import Code, InputError
 from asleft.model.module import Picture
@@ -50,5 +50,5 @@ async def _bench(clock: LoopClock, address: str) -> Picture:
 
 async def _real(address: str) -> tuple[Picture, Origin]:
     clock = real_clock()
-    link = make_link(address, clock)
+    link = make_any_link(address, clock)
     return await look_at(link, clock, ModuleMap()), link.origin

@@ -35,7 +35,12 @@ def test_the_corpus_is_as_large_as_it_should_be() -> None:
 def test_the_message_is_the_one_kept(name: str) -> None:
     said = messages(FILES[name])
     assert said, "a broken file was taken"
-    assert said == KEPT[name]
+    assert [whoever(line) for line in said] == [whoever(line) for line in KEPT[name]]
+
+
+def whoever(line: str) -> str:
+    """A message without the parser's own words: libyaml and the pure parser say the same thing differently."""
+    return re.sub(r"not readable as YAML \(.*\);", "not readable as YAML;", line)
 
 
 MODULES = ("check", "check_conditions", "check_steps", "form", "nodes")
