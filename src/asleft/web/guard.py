@@ -17,7 +17,8 @@ _POLICY = (
 _HEADERS = {
     "content-security-policy": _POLICY,
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    # with "no-referrer" a browser sends a plain form with origin "null", which is refused
+    "referrer-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
 }

@@ -85,7 +85,7 @@ def test_every_answer_carries_the_headers(folder: Path, path: str) -> None:
     assert "unsafe" not in policy
     assert "frame-ancestors 'none'" in policy
     assert answer.headers["x-content-type-options"] == "nosniff"
-    assert answer.headers["referrer-policy"] == "no-referrer"
+    assert answer.headers["referrer-policy"] == "same-origin"
     assert answer.headers["cache-control"] == ("no-cache" if path.startswith("/static/") else "no-store")
 
 

@@ -46,6 +46,7 @@ const questionOf = (box) => box.querySelector("[data-question]")?.dataset.questi
 let waiting = "";
 
 function isTyping(box) {
+  if (box.querySelector("[data-sent]")) return false;
   const text = box.querySelector("input[name=text]");
   const field = document.activeElement;
   return Boolean(text?.value) || (box.contains(field) && field.matches("input:not([type=checkbox])"));
@@ -72,6 +73,7 @@ function replace(box, fresh) {
   const other = questionOf(box) !== questionOf(fresh);
   morph(box, fresh, false);
   if (!other) return;
+  box.querySelectorAll("[data-sent]").forEach((form) => delete form.dataset.sent);
   box.querySelectorAll("input[name=text]").forEach((field) => (field.value = ""));
   box.querySelectorAll(".hold").forEach((button) => delete button.dataset.held);
   arm(box);

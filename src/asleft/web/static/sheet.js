@@ -114,7 +114,8 @@ async function send(form, button) {
     });
     const isJson = answer.headers.get("content-type")?.includes("json");
     tell(isJson ? (await answer.json()).error : "Not taken: " + (await answer.text()).slice(0, 200));
-    if (!answer.ok) fetchAll();
+    if (answer.ok) form.dataset.sent = "yes";
+    else fetchAll();
   } catch {
     tell("The page's server does not answer; nothing was sent. Try again when the connection is back.");
   } finally {

@@ -1,0 +1,135 @@
+"""The real job: bench car, engine and page as processes of their own, worked from the page."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from asleft.bench.cars.petrol import PetrolCar
+from asleft.event import body as b
+from asleft.event.envelope import Event
+from asleft.job.client import JobClient
+from asleft.model.verdict import RunEnd, Verdict
+from asleft.record.verify import verify
+from kit.drive import press, wait_question, whole_job
+from kit.processes import Stack, wait_until
+
+from .conftest import WAIT_MS, OpenPage
+
+STEP_MS = 90_000
+
+
+def open_a_job(page: Page, vin: str) -> str:
+    """Fill in the form as a technician does; returns the job's number."""
+    page.get_by_label("VIN, from the body plate").fill(vin)
+    page.get_by_label("Make").fill("Aldra")
+    page.get_by_label("Model").fill("1.6")
+    page.get_by_label("Year").fill("2019")
+    page.get_by_label("What the customer says").fill("idle hunts <b>\u202e")
+    page.get_by_label("Find by words").fill("throttle removed")
+    page.get_by_label("throttle body removed, cleaned and refitted").check()
+    page.get_by_role("button", name="Open the job").click()
+    page.wait_for_url("**/job/*", timeout=STEP_MS)
+    return page.url.rsplit("/", 1)[1]
+
+
+def answer_until(page: Page, text: str, last: str = "") -> str:
+    """Answer with the first button until a question has this text; returns that question's id, unanswered."""
+    for _ in range(20):
+        last = wait_question(page, last, STEP_MS)
+        if text in page.locator("#part-next .ask").inner_text():
+            return last
+        press(page)
+    raise AssertionError(f"never asked: {text}")
+
+
+def events(stack: Stack, job: str) -> tuple[Event, ...]:
+    return JobClient(stack.folder).watch(job).events
+
+
+@pytest.mark.full
+@pytest.mark.timeout(300)
+def test_a_job_up_to_its_effect_with_a_wrong_vin_an_unmet_condition_a_stop_and_a_killed_page(
+    tmp_path: Path, browser: Browser, open_page: OpenPage
+) -> None:
+    """One job by touch, with what goes wrong on such a day."""
+    vin = PetrolCar(seed=1).vin
+    with Stack(tmp_path) as stack:
+        page = open_page(stack.page.url, expects=("400", "ERR_", "409"))
+        page.get_by_label("VIN, from the body plate").fill(vin[:-1])
+        page.get_by_label("throttle body removed, cleaned and refitted").check()
+        page.get_by_role("button", name="Open the job").click()
+        expect(page.locator(".error")).to_contain_text("A VIN has 17 characters.", timeout=STEP_MS)
+        assert page.get_by_label("VIN, from the body plate").input_value() == vin[:-1]
+        assert JobClient(stack.folder).jobs() == ()
+
+        job = open_a_job(page, vin)
+        answer_until(page, "Ready off, automatic stop and start switched off")
+        expect(page.locator("#part-work .stamp")).to_have_text("done")
+        expect(page.locator("#part-found .line")).to_contain_text("P2176")
+        stack.act("pedal", percent=40)
+        press(page)
+        expect(page.locator("#live .missing")).to_contain_text("ccelerator pedal", timeout=STEP_MS)
+        page.get_by_role("button", name="stop", exact=True).click()
+        expect(page.locator("#part-outcome h2")).to_have_text("Stopped", timeout=STEP_MS)
+        assert not any(isinstance(e.body, b.IntentWritten) for e in events(stack, job))
+
+        stack.act("pedal", percent=0)
+        expect(page.get_by_role("button", name="Go on")).to_be_visible(timeout=STEP_MS)
+        press(page, "Go on")
+        expect(page.locator("#part-next .ask")).to_contain_text("Change the condition", timeout=STEP_MS)
+        last = page.locator("[data-question]").get_attribute("data-question") or ""
+        press(page)
+        wait_question(page, last, STEP_MS)
+        stack.page.kill()
+        expect(page.locator("#cut")).to_be_visible(timeout=STEP_MS)
+        stack.page.start()
+        answer_until(page, "Start now", last)
+        page.locator("button.hold").click(delay=300)
+        assert not any(isinstance(e.body, b.IntentWritten) for e in events(stack, job))
+        press(page)
+        expect(page.locator(".run-now .state")).to_have_text("stored", timeout=STEP_MS)
+        last = answer_until(page, "Switch the key off")
+        press(page, "stop here")  # ends the run; the job asks what to do about it
+        wait_question(page, last, STEP_MS)
+        press(page, "stop here")
+        expect(page.locator("#part-outcome h2")).to_have_text("Stopped", timeout=STEP_MS)
+
+        found = events(stack, job)
+        assert sum(isinstance(e.body, b.IntentWritten) for e in found) == 1
+        assert {a.actor for a in found if isinstance(a.body, b.QuestionAnswered) and a.body.answer.by} == {"M. Okafor"}
+        ends = [e.body.end for e in found if isinstance(e.body, b.RunEnded)]
+        assert ends == [RunEnd.STOPPED, RunEnd.STOPPED]
+        expect(page.locator("main")).to_have_attribute("data-sequence", str(found[-1].sequence), timeout=WAIT_MS)
+        shown = page.locator("#part-record .line").inner_text()
+        assert shown == f"{len(found)} events so far"
+        wait_until(lambda: JobClient(stack.folder).is_signed(job))
+
+
+@pytest.mark.full
+@pytest.mark.timeout(600)
+def test_the_whole_job_by_touch_from_vin_to_signed_record(
+    tmp_path: Path, browser: Browser, open_page: OpenPage
+) -> None:
+    with Stack(tmp_path) as stack:
+        page = open_page(stack.page.url, has_touch=True)
+        job = open_a_job(page, PetrolCar(seed=1).vin)
+        asked = whole_job(page)
+        assert len(asked) >= 20
+        expect(page.locator("#part-outcome h2")).to_have_text("Not released")
+        expect(page.locator("#part-outcome .verdict")).to_have_text("✓ PASS")
+        expect(page.locator("#part-outcome")).to_contain_text("idle relearn")
+        state = JobClient(stack.folder).watch(job).state
+        assert [r.verdict for r in state.runs.values() if r.verdict] == [Verdict.PASS]
+        with page.expect_download() as download:
+            page.locator("#part-next a", has_text="Signed record").click()
+        assert not verify(Path(download.value.path())).findings
+        report = page.request.get(f"{stack.page.url}job/{job}/report.pdf")
+        assert report.body().startswith(b"%PDF-")
+        followed, fresh = page.locator("main").inner_text(), ""
+        page.reload()
+        fresh = page.locator("main").inner_text()
+        assert re.sub(r"\s+", " ", followed) == re.sub(r"\s+", " ", fresh)
