@@ -11,8 +11,8 @@ from asleft.model.errors import Code, RecordError
 from asleft.model.module import ModulePicture, Picture, PictureKind
 from asleft.model.reading import Absence, Series
 from asleft.ports.bus import Link
-from asleft.ports.messages import MessageLink
 from asleft.ports.clock import Clock
+from asleft.ports.messages import MessageLink
 from asleft.talk.conversations import Conversations
 from asleft.talk.modules import ModuleMap
 from asleft.talk.pictures import take_picture
