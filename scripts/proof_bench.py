@@ -124,7 +124,10 @@ def look(
         direct["speed-still"] = stuck.reasons == (Reason.FROZEN,)
     else:
         direct["speed-still"] = False
-    q["purge"] = steady.mean(cold["purge"])
+    purge = watched.record(60.0, 2.0, ("purge",))["purge"]
+    if len(purge):
+        now = purge.times_s[-1]
+        q["purge"] = Estimate(purge.values[-1], Q8 / 12**0.5, "%", 1, 1.0, (now, now))
     warm = watched.record(840.0, 4.0, ("coolant",))
     _warm_up(warm["coolant"], q)
     _idle(watched, q)
@@ -241,7 +244,8 @@ def _step(volts: Series) -> Estimate | NoEstimate:
         return NoEstimate((Reason.TOO_FEW,), say("bench.few", "too few readings"))
     block = ((times - times[0]) // 5.0).astype(int)
     means = np.array([values[block == k].mean() for k in range(int(block.max()) + 1)])
-    u = float(np.median(np.abs(np.diff(means)))) / 0.95
+    inside = np.concatenate([values[block == k] - means[k] for k in range(len(means))])
+    u = float(inside.std()) / float(np.sqrt(len(values) / len(means))) * 2.0**0.5
     return Estimate(float(np.max(np.abs(np.diff(means)))), u, "V", len(values), float(len(means)), (0.0, 0.0))
 
 
@@ -263,6 +267,7 @@ def against(before: Mapping[str, Estimate | NoEstimate], now: Quantities) -> Qua
     """Quantities that only mean something beside the picture as received."""
     out: Quantities = dict(now)
     pairs = {
+        "warm-change": "coolant-late",
         "load-change": "load",
         "opening-change": "opening",
         "pedal-change": "pedal",

@@ -86,7 +86,12 @@ FINDINGS: dict[str, Finding] = {
         Finding(
             "warms-slowly", "the engine warms more slowly than it should", 0.04, "read the coolant for ten minutes"
         ),
-        Finding("stays-cold", "the engine is not warm after a quarter of an hour", 0.03, "read the coolant for 15 min"),
+        Finding(
+            "stays-cold",
+            "after a quarter of an hour the engine is 11 K colder than it was",
+            0.03,
+            "read the coolant for 15 min",
+        ),
         Finding("cold-engine", "the engine is cold", 0.1, "read the coolant"),
         Finding(
             "pressure-off",
@@ -143,7 +148,7 @@ THRESHOLDS: tuple[Threshold, ...] = (
     Threshold("coolant-still", "coolant-rise", "K", below=1.5),
     Threshold("warms-slowly", "warm-rate", "K/min", below=3.0),
     Threshold("cold-engine", "coolant", "°C", below=70.0),
-    Threshold("stays-cold", "coolant-late", "°C", below=75.0),
+    Threshold("stays-cold", "warm-change", "K", below=-11.0),
     Threshold("pressure-off", "pressure-difference", "kPa", above=3.0),
     Threshold("purge-flows", "purge", "%", above=2.0),
 )

@@ -23,6 +23,8 @@ MOST_MISSING = 0.2
 MOST_AT_END = 0.02
 #: A signal with noise that is constant to the bit for this long is not alive, s. Common practice, no source.
 FROZEN_S = 10.0
+#: A reading further from the median than this many usual departures is far; share of such readings in a mean.
+FAR, MOST_FAR = 6.0, 0.01
 
 
 @dataclass(frozen=True)
@@ -116,6 +118,22 @@ def frozen(samples: Samples) -> NoEstimate | None:
     shown = {"value": show(value, samples.series.unit), "span": show(stood_s, "s")}
     message = say("proof.frozen", template, name=samples.series.signal.replace("-", " "), **shown)
     return NoEstimate((Reason.FROZEN,), message, len(samples), samples.window_s)
+
+
+def wild(samples: Samples) -> NoEstimate | None:
+    """Why a mean is not believed: more than a few readings lie far from all others. They are never taken out quietly.
+
+    Source: median and median absolute departure (Hampel); k = 6 and 1 %: our own choice.
+    """
+    middle = float(np.median(samples.values))
+    away: Array = np.abs(samples.values - middle)
+    usual = max(1.4826 * float(np.median(away)), samples.series.resolution)
+    count = int(np.count_nonzero(away > FAR * usual))
+    if usual == 0.0 or count <= MOST_FAR * len(samples):
+        return None
+    template = "{count} of {n} readings of {name} lie far from the rest: a stumble, or readings that are not true"
+    message = say("proof.wild", template, count=count, n=len(samples), name=samples.series.signal.replace("-", " "))
+    return NoEstimate((Reason.UNTRUSTED,), message, len(samples), samples.window_s)
 
 
 def _times(series: Series, times: Array, name: str) -> NoEstimate | None:

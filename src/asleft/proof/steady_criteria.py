@@ -18,7 +18,7 @@ from .criterion_data import FlowArea, IdleHunting, IdleMean, IdleSpread, TrimSum
 from .estimate import Estimate, NoEstimate
 from .flow import flow_area
 from .hunting import Hunting, hunting
-from .samples import Samples, cut, frozen, look_over
+from .samples import Samples, cut, frozen, look_over, wild
 from .saved import Saved, decide_for, select, unrecorded
 from .steady import mean_of, spread_of
 from .window import Gate, find_steady_window
@@ -45,7 +45,7 @@ def judge_idle(criterion: IdleMean | IdleSpread | IdleHunting, samples: Saved) -
         return decide_for(criterion, window, series, samples)
     match criterion:
         case IdleMean():
-            found = mean_of(window)
+            found = wild(window) or mean_of(window)
         case IdleSpread():
             found = spread_of(window)
         case IdleHunting():

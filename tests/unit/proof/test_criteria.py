@@ -106,6 +106,13 @@ class TestIdle:
         stuck = series("engine-speed", [750.0] * 400, "rpm", 0.25)
         assert judge(MEAN, {"idle": (stuck, *saved["idle"][1:])}).reasons == (Reason.FROZEN,)
 
+    def test_wild_readings_are_not_averaged_in_and_not_taken_out(self) -> None:
+        saved = idle()
+        rpm = [v - 300.0 * (i % 25 == 0) for i, v in enumerate(saved["idle"][0].values)]
+        stumbles = {"idle": (series("engine-speed", rpm, "rpm", 0.25), *saved["idle"][1:])}
+        assert judge(MEAN, stumbles).reasons == (Reason.UNTRUSTED,)
+        assert judge(SPREAD, stumbles).verdict is Verdict.FAIL
+
     def test_an_optional_signal_that_was_not_recorded_does_not_close_the_gate(self) -> None:
         saved = {"idle": tuple(s for s in idle()["idle"] if s.signal != "engine-load")}
         assert judge(MEAN, saved).verdict is Verdict.PASS
