@@ -257,6 +257,26 @@ def test_after_network_loss_the_page_catches_up(bench: Bench, open_page: OpenPag
     assert followed == shown(page)
 
 
+def test_what_is_in_hand_is_kept_in_sight_as_it_grows_but_not_against_the_technician(
+    bench: Bench, open_page: OpenPage
+) -> None:
+    events = bodies(cut_after(whole_job(), b.SamplesTaken, 6))
+    planned = next(i for i, body in enumerate(events) if isinstance(body, b.PlanMade)) + 1
+    bench.write(*events[: planned - 1])
+    page = open_page(bench.url)
+    at_sequence(page, planned - 1)
+    for body in events[planned - 1 :]:
+        bench.write(body)
+    at_sequence(page, len(events))
+    page.wait_for_function("() => Math.abs(document.querySelector('#part-runs').getBoundingClientRect().y - 80) < 45")
+    page.mouse.move(300, 300)
+    page.mouse.wheel(0, -2000)
+    page.wait_for_function("() => scrollY === 0")
+    bench.write(b.StepStarted("throttle-stop-learn-1", "more", say("x", "more")))
+    at_sequence(page, bench.sequence)
+    assert page.evaluate("scrollY") == 0
+
+
 def test_nothing_jumps_and_what_was_opened_stays_open(bench: Bench, open_page: OpenPage) -> None:
     """A part that changes below a finger leaves everything above where it was, and what a person opened open."""
     bench.write(*bodies(cut_after(whole_job(), b.PlanMade)))

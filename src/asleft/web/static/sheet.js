@@ -16,7 +16,7 @@ function putAll(parts) {
     if (name === "next") placeQuestion(html);
     else putPart(name, html, liveShown);
   }
-  followRun();
+  follow();
 }
 
 function showLive(html) {
@@ -25,6 +25,7 @@ function showLive(html) {
   liveShown = Boolean(box && html.trim());
   if (liveShown) box.innerHTML = html;
   else if (was) fetchAll();
+  if (liveShown !== was) follow();
 }
 
 async function fetchAll() {
@@ -39,31 +40,38 @@ async function fetchAll() {
 // -- what is in hand is in sight, unless the technician looks at something else -----------------------------------------
 
 let lookedAt = -1e9;
-const looks = () => (lookedAt = performance.now());
+let following = true;
+let scrolledAt = -1e9;
+function looks() {
+  lookedAt = performance.now();
+  following = false;
+}
 for (const name of ["wheel", "touchmove"]) main.addEventListener(name, looks, { passive: true });
 main.addEventListener("pointerdown", looks);
 addEventListener("keydown", (e) => {
   if (["PageDown", "PageUp", "ArrowDown", "ArrowUp", "Home", "End"].includes(e.key)) looks();
 });
 
-let runShown = document.querySelector(".run-now")?.id;
-
-function scrollTo(element, smooth) {
-  if (!element || performance.now() - lookedAt < 6000) return;
-  const still = !smooth || matchMedia("(prefers-reduced-motion: reduce)").matches;
-  element.scrollIntoView({ block: "start", behavior: still ? "instant" : "smooth" });
+// the part in hand; of several runs the one that goes on
+function inHand() {
+  const run = main.dataset.stage === "runs" && document.querySelector(".run + .run-now");
+  return run || byId(main.dataset.stage ? "part-" + main.dataset.stage : "part-head");
 }
 
-function followStage(stage, smooth = true) {
-  const changed = main.dataset.stage !== stage;
-  main.dataset.stage = stage;
-  if (changed || !smooth) scrollTo(byId(stage ? "part-" + stage : "part-head"), smooth);
-}
+let shownNow = "";
 
-function followRun() {
-  const run = document.querySelector(".run-now");
-  if (run && run.id !== runShown) scrollTo(run, true);
-  runShown = run?.id;
+// a new stage or run is scrolled to; while its content grows it is kept in place
+function follow(smooth = true) {
+  const target = inHand();
+  const changed = target?.id !== shownNow;
+  if (changed && performance.now() - lookedAt > 6000) following = true;
+  shownNow = target?.id;
+  if (!target || !following || (!changed && performance.now() - scrolledAt < 1000)) return;
+  const still = !smooth || !changed || matchMedia("(prefers-reduced-motion: reduce)").matches;
+  target.scrollIntoView({ block: "start", behavior: still ? "instant" : "smooth" });
+  if (!changed) return;
+  scrolledAt = performance.now();
+  setTimeout(follow, 1100); // what grew while it scrolled
 }
 
 // -- the stream -------------------------------------------------------------------------------------------------------
@@ -78,9 +86,9 @@ function listen() {
     const have = Number(main.dataset.sequence);
     if (news.last <= have) return;
     main.dataset.sequence = news.last;
+    main.dataset.stage = news.stage;
     if (news.first > have + 1) fetchAll();
     else putAll(news.parts);
-    followStage(news.stage);
   });
   stream.addEventListener("page", (message) => putAll(JSON.parse(message.data).parts));
   stream.addEventListener("live", (message) => showLive(JSON.parse(message.data).html));
@@ -150,4 +158,9 @@ listen();
 fit();
 slim.addEventListener("change", fit);
 startHolding();
-if (!location.hash && main.dataset.stage) followStage(main.dataset.stage, false);
+if (location.hash) {
+  shownNow = inHand()?.id;
+  following = false;
+} else if (main.dataset.stage) {
+  follow(false);
+}
