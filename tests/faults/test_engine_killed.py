@@ -60,6 +60,9 @@ def test_a_killed_engine_loses_nothing_and_repeats_nothing(tmp_path: Path) -> No
             first = await start_engine(tmp_path, car)
             client = JobClient(tmp_path)
             job = await client.open_job(demo_order(PetrolCar(seed=1).vin))
+            await until(client, job, "question")
+            with pytest.raises(AsleftError, match="not the job in hand"):
+                await client.stop("2026-9999")
             before = await until(client, job, "moving")
             os.kill(first.pid, signal.SIGKILL)
             await first.wait()

@@ -143,9 +143,11 @@ class Engine:
         return number
 
     async def _answer(self, request: dict[str, Any]) -> None:
+        self._only_in_hand(request)
         self._person.give(str(request["question"]), str(request["text"]), str(request["by"]))
 
-    async def _stop(self, _request: dict[str, Any]) -> None:
+    async def _stop(self, request: dict[str, Any]) -> None:
+        self._only_in_hand(request)
         self._person.stop()
 
     async def _act(self, request: dict[str, Any]) -> None:
@@ -163,6 +165,11 @@ class Engine:
     @property
     def _busy(self) -> bool:
         return self._task is not None and not self._task.done()
+
+    def _only_in_hand(self, request: dict[str, Any]) -> None:
+        """Questions are numbered anew in each job: an answer or a stop meant for another one is refused."""
+        if not self._busy or str(request["job"]) != self._job:
+            raise InputError(Code.JOB_UNKNOWN, f"{request['job']} is not the job in hand")
 
     def _refuse_when_busy(self) -> None:
         if self._busy:
