@@ -12,9 +12,7 @@ from typing import Annotated
 import msgspec
 
 from asleft.model.condition import Condition
-from asleft.model.errors import Code, InputError
-from asleft.model.step import Step
-from asleft.model.step_more import MORE_STEPS, AnyStep, Base, words_of
+from asleft.model.step_more import AnyStep, Base
 from asleft.proof.criterion_data import Criterion
 
 from .edges import OrderEdge
@@ -178,16 +176,12 @@ class Ways(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     by_hand: tuple[AnyStep, ...] = ()
 
     def all_steps(self, way: Way) -> tuple[AnyStep, ...]:
-        """Steps of one way, those that are not carried out yet as well: for lint, dry run and screens."""
+        """Steps of one way."""
         return {Way.BY_WIRE: self.by_wire, Way.BESIDE: self.beside, Way.BY_HAND: self.by_hand}[way]
 
-    def steps(self, way: Way) -> tuple[Step, ...]:
-        """Steps of one way, for carrying out. Raises InputError: step-unhandled, the first that cannot be."""
-        steps = tuple(step for step in self.all_steps(way) if not isinstance(step, MORE_STEPS))
-        for step in self.all_steps(way):
-            if isinstance(step, MORE_STEPS):
-                raise InputError(Code.STEP_UNHANDLED, f"{step.id}, {words_of(step)}")
-        return steps
+    def steps(self, way: Way) -> tuple[AnyStep, ...]:
+        """Steps of one way, for carrying out; the same list as for lint, dry run and screens."""
+        return self.all_steps(way)
 
     @property
     def offered(self) -> tuple[Way, ...]:

@@ -12,67 +12,24 @@ outcome. It begins when the gate is open, sends an effect only with its receipt,
 from __future__ import annotations
 
 import asyncio
-from dataclasses import dataclass
-from typing import assert_never
 
-from asleft.book.identifier import Identifier, choose, parse
-from asleft.book.loader import LoadedProcedure
-from asleft.book.procedure import Procedure, Way
 from asleft.event import body as b
 from asleft.model.condition import ConditionKind
-from asleft.model.errors import AsleftError, Code, InputError, RefusedError, RunError
+from asleft.model.errors import AsleftError, Code, RefusedError, RunError
 from asleft.model.message import Message, say
-from asleft.model.module import ModulePicture
-from asleft.model.question import Question, QuestionKind
-from asleft.model.reading import Series, to_hex
-from asleft.model.step import (
-    Ask,
-    Clear,
-    KeyCycle,
-    Observe,
-    RoutineResult,
-    RoutineStart,
-    Session,
-    Step,
-    Tell,
-)
+from asleft.model.reading import Series
 from asleft.model.verdict import RunEnd, Verdict
 
-from .asking import STOP, ask, confirm
-from .clearing import clear_codes
+from .asking import confirm
+from .context import RunContext, RunRequest
+from .dispatch import carry_out_step, must_be_handled
 from .gate import Gate
+from .identifying import find_identifier
 from .log import RunLog, RunPorts
 from .proving import PROOF, judge_samples
 from .routine import RoutineRun
-from .watching import key_cycle, observe
 
-FROM_MANUAL = "type it from the manual"
-
-
-@dataclass(frozen=True)
-class RunRequest:
-    """What to carry out.
-
-    Attributes:
-        run: id of the run in the job.
-        loaded: procedure with its text and digest.
-        way: by wire, beside, by hand.
-        module: the procedure's module as found.
-        reached: all modules that answered, for a clear.
-        gate_timeout_s: longest wait for the entry conditions, s.
-    """
-
-    run: str
-    loaded: LoadedProcedure
-    way: Way
-    module: ModulePicture
-    reached: tuple[ModulePicture, ...] = ()
-    gate_timeout_s: float = 1800.0
-
-    @property
-    def procedure(self) -> Procedure:
-        """The procedure itself."""
-        return self.loaded.procedure
+__all__ = ["Run", "RunRequest"]
 
 
 class Run:
@@ -82,9 +39,7 @@ class Run:
         self._ports = ports
         self._request = request
         self._log = RunLog(ports, request.run)
-        self._identifier: Identifier | None = None
         self._routine: RoutineRun | None = None
-        self._locks: Gate | None = None
 
     async def carry_out(self) -> bool:
         """Prepare, open the gate, do the steps, judge what was measured.
@@ -94,9 +49,11 @@ class Run:
         """
         self._begin()
         try:
-            gate = await self._prepare()
-            for step in self._steps():
-                await self._step(step, gate)
+            steps = self._request.procedure.ways.steps(self._request.way)
+            must_be_handled(steps)
+            run = await self._prepare()
+            for step in steps:
+                await carry_out_step(run, step)
         except AsleftError as error:
             await self._close(error.sentence())
             self._end(_end_of(error), Verdict.CANNOT_TELL, say("run.ended", "{why}", why=error.sentence()))
@@ -128,124 +85,21 @@ class Run:
             )
         )
 
-    async def _prepare(self) -> Gate:
+    async def _prepare(self) -> RunContext:
         procedure = self._request.procedure
         if procedure.cautions:
             text = say("run.cautions", "Read before you begin: {name}", name=procedure.name)
             await confirm(self._log, text, cautions=procedure.cautions, yes="read and followed")
         if procedure.identifier is not None:
-            self._identifier = await self._choose_identifier()
-            self._routine = RoutineRun(self._log, self._request.module, self._identifier, procedure.name)
+            identifier = await find_identifier(self._log, procedure, self._request.module)
+            self._routine = RoutineRun(self._log, self._request.module, identifier, procedure.name)
         gate = Gate(self._log, procedure.entry)
         await gate.declare()
         with self._log.step("entry-conditions", say("step.gate", "entry conditions")) as end:
             await gate.open(self._request.gate_timeout_s)
             end.message = say("gate.open", "all entry conditions hold")
         measured = (c for c, _ in procedure.watched if c.kind is not ConditionKind.DECLARED)
-        self._locks = Gate.locks(self._log, measured)
-        return gate
-
-    async def _choose_identifier(self) -> Identifier:
-        wanted = self._request.procedure.identifier
-        assert wanted is not None
-        module = self._request.module
-        part, software = module.value("part-number"), module.value("software-number")
-        try:
-            choice = choose(wanted.rows, part, software, wanted.printed)
-        except InputError as error:
-            self._log.write(b.Noted(say("identifier.none", "{why}", why=error.sentence())))
-            return await self._type_identifier()
-        choices = (choice.row.row, FROM_MANUAL, STOP) if wanted.typed else (choice.row.row, STOP)
-        question = Question(
-            self._log.number("q"),
-            QuestionKind.CHOOSE,
-            say("identifier.choose", "Routine identifier for this module: {row}", row=choice.shown.text),
-            choices,
-            details=(choice.identifier.shown.text,),
-        )
-        answer = await ask(self._log, question)
-        if answer.text == FROM_MANUAL:
-            return await self._type_identifier()
-        self._chosen(choice.identifier, "chosen by exact part and software number", choice.shown)
-        return choice.identifier
-
-    async def _type_identifier(self) -> Identifier:
-        wanted = self._request.procedure.identifier
-        assert wanted is not None
-        if not wanted.typed:
-            raise InputError(Code.NO_EXACT_MATCH, where=self._request.procedure.id)
-        hint = say(
-            "identifier.type",
-            "Type the routine identifier as the manual prints it ({form}). {where}",
-            form=wanted.printed.value,
-            where=wanted.where,
-        )
-        while True:
-            answer = await ask(self._log, Question(self._log.number("q"), QuestionKind.TYPE, hint, (STOP,)))
-            try:
-                identifier = parse(answer.text, wanted.printed)
-            except InputError as error:
-                hint = say("identifier.again", "{why} Type it again.", why=error.sentence())
-                continue
-            consent = await ask(
-                self._log,
-                Question(
-                    self._log.number("q"), QuestionKind.CHOOSE, identifier.shown, ("as on the page", "type again", STOP)
-                ),
-            )
-            if consent.text == "as on the page":
-                self._chosen(identifier, f"typed from the manual by {consent.by}", identifier.shown)
-                return identifier
-
-    def _chosen(self, identifier: Identifier, how: str, row: Message) -> None:
-        self._log.write(
-            b.IdentifierChosen(
-                self._request.run, identifier.value, how, identifier.printed, to_hex(identifier.request), row
-            )
-        )
-
-    # -- steps -------------------------------------------------------------------------------------------------------
-
-    def _steps(self) -> tuple[Step, ...]:
-        return self._request.procedure.ways.steps(self._request.way)
-
-    async def _step(self, step: Step, gate: Gate) -> None:
-        locks = self._locks
-        assert locks is not None
-        match step:
-            case Tell(step_id, text, cautions):
-                with self._log.step(step_id, say("step.tell", "{text}", text=text)):
-                    await confirm(self._log, say("tell", "{text}", text=text), cautions=cautions, yes="read")
-            case Ask(step_id, text, choices):
-                with self._log.step(step_id, say("step.ask", "{text}", text=text)) as end:
-                    question = Question(
-                        self._log.number("q"), QuestionKind.CHOOSE, say("ask", "{text}", text=text), (*choices, STOP)
-                    )
-                    end.message = say("ask.answer", "declared: {answer}", answer=(await ask(self._log, question)).text)
-            case Session(step_id, session):
-                with self._log.step(step_id, say("step.session", "open diagnostic session {n}", n=f"{session:02X}")):
-                    await self._ports.conversation.open_session(self._request.module.address, session)
-            case RoutineStart():
-                await gate.open(self._request.gate_timeout_s)
-                await self._need_routine().start(step, self._result_step())
-            case RoutineResult():
-                await self._need_routine().watch(step, locks)
-            case Observe():
-                await observe(self._log, step, locks)
-            case KeyCycle():
-                await key_cycle(self._log, step, locks)
-            case Clear():
-                await clear_codes(self._log, step, self._request.reached or (self._request.module,))
-            case _:
-                assert_never(step)
-
-    def _need_routine(self) -> RoutineRun:
-        if self._routine is None:
-            raise InputError(Code.PROCEDURE_BAD, "a routine step without an identifier", self._request.procedure.id)
-        return self._routine
-
-    def _result_step(self) -> RoutineResult | None:
-        return next((s for s in self._steps() if isinstance(s, RoutineResult)), None)
+        return RunContext(self._log, self._request, gate, Gate.locks(self._log, measured), self._routine)
 
     # -- after the last step -----------------------------------------------------------------------------------------
 

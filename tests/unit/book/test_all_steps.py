@@ -8,7 +8,6 @@ from asleft.book.dry_run import blanks, dry_run
 from asleft.book.loader import LoadedProcedure, ProcedureError, read_procedure
 from asleft.book.procedure import Way
 from asleft.model.effect import Effect
-from asleft.model.errors import Code, InputError
 
 HEAD = """
 id: all-steps
@@ -79,12 +78,6 @@ def test_only_reading_may_be_repeated() -> None:
         "access",
         "restart",
     }
-
-
-def test_run_is_refused_before_anything_is_sent() -> None:
-    with pytest.raises(InputError, match="type-before, read") as caught:
-        load().procedure.ways.steps(Way.BY_WIRE)
-    assert caught.value.code is Code.STEP_UNHANDLED
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,90 @@
+"""One handler a step: the closed union of steps, taken apart."""
+
+from __future__ import annotations
+
+from typing import assert_never
+
+from asleft.model.errors import Code, InputError
+from asleft.model.message import say
+from asleft.model.question import Question, QuestionKind
+from asleft.model.step import Ask, Clear, KeyCycle, Observe, RoutineResult, RoutineStart, Session, Tell
+from asleft.model.step_more import (
+    Access,
+    Actuate,
+    AnyStep,
+    DriveSegment,
+    Read,
+    RestartModule,
+    RoutineStop,
+    TimedSequence,
+    TypeIn,
+    WaitUntil,
+    Write,
+    words_of,
+)
+
+from .asking import STOP, ask, confirm
+from .clearing import clear_codes
+from .context import RunContext
+from .watching import key_cycle, observe
+
+#: Steps without a handler yet: a way that holds one is refused before anything is asked or sent.
+UNHANDLED = (Read, TypeIn, WaitUntil, RoutineStop, Write, Actuate, Access, RestartModule, TimedSequence, DriveSegment)
+
+
+def must_be_handled(steps: tuple[AnyStep, ...]) -> None:
+    """Raises InputError: step-unhandled, the first that cannot be carried out."""
+    for step in steps:
+        if isinstance(step, UNHANDLED):
+            raise InputError(Code.STEP_UNHANDLED, f"{step.id}, {words_of(step)}")
+
+
+async def carry_out_step(run: RunContext, step: AnyStep) -> None:
+    """Carry out one step, whatever it is; it leaves its start, stop, duration and outcome.
+
+    Raises: as its handler.
+    """
+    match step:
+        case Tell() | Ask() | Observe() | KeyCycle():
+            await _with_person(run, step)
+        case Session() | RoutineStart() | RoutineResult() | Clear():
+            await _by_wire(run, step)
+        case Read() | TypeIn() | WaitUntil() | RoutineStop() | Write() | Actuate():
+            raise InputError(Code.STEP_UNHANDLED, f"{step.id}, {words_of(step)}")
+        case Access() | RestartModule() | TimedSequence() | DriveSegment():
+            raise InputError(Code.STEP_UNHANDLED, f"{step.id}, {words_of(step)}")
+        case _:
+            assert_never(step)
+
+
+async def _with_person(run: RunContext, step: Tell | Ask | Observe | KeyCycle) -> None:
+    log = run.log
+    match step:
+        case Tell(step_id, text, cautions):
+            with log.step(step_id, say("step.tell", "{text}", text=text)):
+                await confirm(log, say("tell", "{text}", text=text), cautions=cautions, yes="read")
+        case Ask(step_id, text, choices):
+            with log.step(step_id, say("step.ask", "{text}", text=text)) as end:
+                message = say("ask", "{text}", text=text)
+                answer = await ask(log, Question(log.number("q"), QuestionKind.CHOOSE, message, (*choices, STOP)))
+                end.message = say("ask.answer", "declared: {answer}", answer=answer.text)
+        case Observe():
+            await observe(log, step, run.locks)
+        case KeyCycle():
+            await key_cycle(log, step, run.locks)
+
+
+async def _by_wire(run: RunContext, step: Session | RoutineStart | RoutineResult | Clear) -> None:
+    match step:
+        case Session(step_id, session):
+            with run.log.step(step_id, say("step.session", "open diagnostic session {n}", n=f"{session:02X}")):
+                await run.ports.conversation.open_session(run.module.address, session)
+        case RoutineStart():
+            await run.open_gate()
+            steps = run.procedure.ways.steps(run.request.way)
+            result = next((s for s in steps if isinstance(s, RoutineResult)), None)
+            await run.need_routine().start(step, result)
+        case RoutineResult():
+            await run.need_routine().watch(step, run.locks)
+        case Clear():
+            await clear_codes(run.log, step, run.request.reached or (run.module,))
