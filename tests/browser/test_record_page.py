@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 import re
 import subprocess
 from collections.abc import Iterator
@@ -19,6 +20,7 @@ from kit.damage import KINDS, damaged, good_record
 pytestmark = pytest.mark.browser
 
 DOC = Path(__file__).resolve().parents[2] / "docs" / "record-format.md"
+RECORDS = DOC.parents[1] / "tests" / "vectors" / "records"
 EACH = 20
 
 
@@ -96,6 +98,16 @@ def test_a_container_that_is_not_the_plain_one(tmp_path: Path, page: Page, membe
         (tmp_path / "r.zip").write_bytes(content)
         assert not verify(tmp_path / "r.zip").intact, name
         assert not by_page(page, content)["intact"], name
+
+
+@pytest.mark.parametrize("version", ["v0", "v1"])
+def test_the_golden_records_are_intact_in_the_page(page: Page, version: str) -> None:
+    expected = json.loads((RECORDS / version / "expected.json").read_text())
+    for path in sorted((RECORDS / version).glob("*.zip")):
+        said, whole = by_page(page, path.read_bytes()), expected[path.stem]
+        assert said["intact"], (path.stem, said)
+        for name in ("job", "origin", "events", "head", "key", "closed"):
+            assert said[name] == whole[name], path.stem
 
 
 def test_a_held_head(page: Page, members: dict[str, bytes]) -> None:

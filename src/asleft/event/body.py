@@ -1,7 +1,8 @@
 """The closed union of events: what can happen to a job. Nothing else holds a job's state.
 
-Each class is one version of one event; its tag ``name@version`` is stored. An old version is read through an upcast,
-never rewritten.
+Each class is one version of one event; its tag ``name@version`` is stored. An old version is read through an upcast
+(``older``), never rewritten. New types are added at the end; the fields of a type that was ever written never change:
+what must change becomes a new version.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import msgspec
 
 from asleft.model.condition import Condition, ConditionResult
+from asleft.model.control import ControlHow
 from asleft.model.effect import Intent, Settlement
 from asleft.model.fact import Fact
 from asleft.model.message import Message
@@ -231,13 +233,22 @@ class JobStopped(msgspec.Struct, frozen=True, tag="job-stopped@1"):
     message: Message
 
 
-class JobClosed(msgspec.Struct, frozen=True, tag="job-closed@1"):
-    """The last event: statement, who signed, and how many events of each type stand before it, so that a cut shows."""
+class JobClosed(msgspec.Struct, frozen=True, tag="job-closed@2"):
+    """The last event: statement, who signed, and what stands before it, so that a cut shows.
+
+    Attributes:
+        counts: how many events of each type, by stored type.
+        streams: samples in ``samples-taken`` events by stream (see ``streams.stream_name``); None: not counted, in
+            records closed before format v1, and until the journal fills it in.
+        parts: the same for ``samples-part`` events.
+    """
 
     statement: Message
     performed_by: str
     released: bool
-    counts: dict[str, int]
+    counts: dict[str, int] = {}
+    streams: dict[str, int] | None = None
+    parts: dict[str, int] | None = None
 
 
 class Corrected(msgspec.Struct, frozen=True, tag="corrected@1"):
@@ -270,6 +281,40 @@ class ClockNoted(msgspec.Struct, frozen=True, tag="clock-noted@1"):
     jump_s: float | None = None
 
 
+class SamplesPart(msgspec.Struct, frozen=True, tag="samples-part@1"):
+    """Raw readings kept while a recording still runs, so that a crash does not lose them.
+
+    ``samples-taken`` with the same run and name ends the recording and holds all of it.
+
+    Attributes:
+        part: 1, 2, 3 … within the recording.
+        series: samples since the part before; their gaps are counted at the end of the recording only.
+    """
+
+    run: str
+    name: str
+    part: int
+    series: tuple[Series, ...]
+
+
+class ControlMoved(msgspec.Struct, frozen=True, tag="control-moved@1"):
+    """Who may confirm effects on this car from now on, and on which device; see ``model.control``.
+
+    Attributes:
+        by, device: who has it now; both empty: nobody, it was given up.
+        how: taken, handed over, taken over, given up.
+        before_by, before_device: who had it; both empty: nobody.
+        reason: of a taking over from somebody who did not hand it over.
+    """
+
+    by: str
+    device: str
+    how: ControlHow
+    before_by: str = ""
+    before_device: str = ""
+    reason: str = ""
+
+
 Body = (
     JobOpened
     | PictureTaken
@@ -300,4 +345,6 @@ Body = (
     | JobClosed
     | Corrected
     | ClockNoted
+    | SamplesPart
+    | ControlMoved
 )

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, TypeVar, assert_never
 
 from asleft.model.condition import Condition, ConditionResult
+from asleft.model.control import NOBODY, Holder
 from asleft.model.effect import Intent, Settlement
 from asleft.model.fact import Fact
 from asleft.model.message import Message
@@ -34,7 +35,7 @@ class StepState:
 
 @dataclass(frozen=True)
 class RunState:
-    """One run so far."""
+    """One run so far. ``parts`` are of recordings that have not ended."""
 
     started: b.RunStarted
     started_s: float
@@ -47,6 +48,7 @@ class RunState:
     module_state: ModuleState | None = None
     module_message: Message | None = None
     samples: dict[str, b.SamplesTaken] = field(default_factory=dict)
+    parts: dict[str, tuple[b.SamplesPart, ...]] = field(default_factory=dict)
     judgements: tuple[Judgement, ...] = ()
     end: RunEnd | None = None
     verdict: Verdict | None = None
@@ -89,6 +91,7 @@ class JobState:
     closed_wall: str = ""
     corrections: tuple[b.Corrected, ...] = ()
     clocks: tuple[b.ClockNoted, ...] = ()
+    control: tuple[b.ControlMoved, ...] = ()
     counts: dict[str, int] = field(default_factory=dict)
 
     @property
@@ -107,6 +110,11 @@ class JobState:
         return next((q for q, a in reversed(self.questions.values()) if a is None), None)
 
     @property
+    def holder(self) -> Holder:
+        """Who may confirm effects now; nobody until the first confirmation."""
+        return Holder(self.control[-1].by, self.control[-1].device) if self.control else NOBODY
+
+    @property
     def unsettled(self) -> tuple[EffectState, ...]:
         """Effects of which nobody knows yet whether they happened."""
         return tuple(e for e in self.effects.values() if e.settlement is None)
@@ -115,7 +123,7 @@ class JobState:
 #: Events of one run: by far the most.
 _OF_A_RUN = (
     b.RunStarted, b.IdentifierChosen, b.ConditionsSeen, b.ConditionWaived, b.StepStarted, b.StepStopped, b.ModuleTold,
-    b.SamplesTaken, b.CriterionJudged, b.RunEnded,
+    b.SamplesTaken, b.SamplesPart, b.CriterionJudged, b.RunEnded,
 )  # fmt: skip
 
 V = TypeVar("V")
@@ -179,6 +187,8 @@ def _changes(state: JobState, event: Event) -> dict[str, Any]:
             return {"corrections": (*state.corrections, event.body)}
         case b.ClockNoted():
             return {"clocks": (*state.clocks, event.body)}
+        case b.ControlMoved():
+            return {"control": (*state.control, event.body)}
         case b.JobStopped():
             return {"stopped": event.body}
         case b.JobClosed():
@@ -232,7 +242,10 @@ def _run(run: RunState, event: Event) -> RunState:
         case b.ModuleTold(_, _, module_state, message):
             return _with(run, module_state=module_state, module_message=message)
         case b.SamplesTaken():
-            return _with(run, samples={**run.samples, event.body.name: event.body})
+            parts = {name: parts for name, parts in run.parts.items() if name != event.body.name}
+            return _with(run, samples={**run.samples, event.body.name: event.body}, parts=parts)
+        case b.SamplesPart(_, name):
+            return _with(run, parts={**run.parts, name: (*run.parts.get(name, ()), event.body)})
         case b.CriterionJudged(_, judgement):
             return _with(run, judgements=(*run.judgements, judgement))
         case b.RunEnded(_, end, verdict, message):

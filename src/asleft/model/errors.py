@@ -69,9 +69,11 @@ class Code(StrEnum):
     JOB_NUMBER = "job-number"
     JOB_EXISTS = "job-exists"
     JOB_IN_USE = "job-in-use"
+    CONTROL_HELD = "control-held"
     JOB_CLOSED = "job-closed"
     ORIGIN_DIFFERS = "origin-differs"
     ENGINE_ABSENT = "engine-absent"
+    PERSON_UNUSABLE = "person-unusable"
     ACT_UNKNOWN = "act-unknown"
     PAPER_UNKNOWN = "paper-unknown"
     LANGUAGE_UNKNOWN = "language-unknown"
@@ -201,12 +203,20 @@ TEXTS: dict[Code, tuple[str, str]] = {
     ),
     Code.JOB_EXISTS: ("A job with this number exists already.", "Go on with it, or choose another number."),
     Code.JOB_IN_USE: ("Another program is writing this job.", "Close it there; looking at it needs no lease."),
+    Code.CONTROL_HELD: (
+        "Another person or device has control of this car.",
+        "Let them hand it over, or take it over and say why; anybody may say stop.",
+    ),
     Code.JOB_CLOSED: ("This job is closed; nothing more is written to it.", "Open a new job for new work."),
     Code.ORIGIN_DIFFERS: (
         "This job began on another kind of link.",
         "Open a new job; vehicle, bench and replay are never mixed in one record.",
     ),
     Code.ENGINE_ABSENT: ("The engine does not answer.", "Start it; the record up to here is safe."),
+    Code.PERSON_UNUSABLE: (
+        "This person or the file of people cannot be used.",
+        "Use a name, a role of the list and a password long enough; nothing was changed.",
+    ),
     Code.ACT_UNKNOWN: ("The bench car cannot do this.", "Choose one of the acts it lists, with their arguments."),
     Code.PAPER_UNKNOWN: ("The report knows no such paper.", "Use a4 or letter."),
     Code.LANGUAGE_UNKNOWN: ("The report is not written in this language.", "Use one of those listed in the docs."),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from asleft.event.envelope import NO_PREVIOUS, Event, event_hash
+from asleft.event.envelope import NO_PREVIOUS, Event, event_hash, kind_of
 from asleft.model.errors import Code, RecordError
 
 from .database import Database
@@ -24,6 +24,11 @@ class Link(NamedTuple):
     event: Event
     hash: str
     stored: bytes
+
+    @property
+    def kind(self) -> str:
+        """``name@version`` as it is stored."""
+        return kind_of(self.event, self.stored)
 
 
 def read_chain(database: Database, job: str, after: int = 0, previous: str = NO_PREVIOUS) -> list[Link]:

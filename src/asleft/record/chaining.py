@@ -5,18 +5,42 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from asleft.event.body import Corrected, JobClosed, JobOpened
-from asleft.event.envelope import NO_PREVIOUS, Event, type_of
+from asleft.event.body import Corrected, JobClosed, JobOpened, SamplesPart, SamplesTaken
+from asleft.event.envelope import FORMATS, NO_PREVIOUS, Event, Header
+from asleft.event.streams import stream_name
 
 from .findings import Finding, Flaw, finding
 from .lines import Line
+
+#: Closing events that say nothing of samples. Source: docs/record-format.md, version 0.
+_UNCOUNTED = "job-closed@1"
+
+
+class SamplesSeen:
+    """Samples by stream as the lines say, without their chunks."""
+
+    def __init__(self) -> None:
+        self.streams: dict[str, int] = {}
+        self.parts: dict[str, int] = {}
+
+    def take(self, line: Line) -> None:
+        """Count a line; others than samples change nothing."""
+        body = line.event.body if line.event else None
+        if not isinstance(body, SamplesTaken | SamplesPart):
+            return
+        seen = self.streams if isinstance(body, SamplesTaken) else self.parts
+        for series, count in zip(body.series, line.sizes, strict=False):
+            name = stream_name(body.run, body.name, series.signal)
+            seen[name] = seen.get(name, 0) + count
 
 
 def about_the_events(lines: Sequence[Line]) -> list[Finding]:
     """Flaws that single lines show: form, sequence, job, origin, counts."""
     found: list[Finding] = []
-    first = next((line.event for line in lines if line.event), None)
+    first = next((line.header for line in lines if line.header), None)
     counts: Counter[str] = Counter()
+    samples = SamplesSeen()
+    newest = 0
     expected, closed = 1, False
     if not lines:
         found.append(finding(Flaw.FORMAT, "empty", "there is no event", {"member": "events.jsonl"}))
@@ -32,10 +56,17 @@ def about_the_events(lines: Sequence[Line]) -> list[Finding]:
         elif closed:
             text = "an event after the one that closes the job, and no correction"
             found.append(finding(Flaw.COUNTS, "after-close", text, line.place()))
-        if line.event and first:
-            found += _about_one(line.event, first, counts, line.place())
-            counts[type_of(line.event.body)] += 1
-            closed = closed or isinstance(line.event.body, JobClosed)
+        if line.header and first:
+            found += _about_one(line.header, first, line.place())
+            newest, older = max(newest, age := FORMATS.index(line.header.format)), age < newest
+            if older:
+                text = "format {format} after a newer one"
+                found.append(finding(Flaw.FORMAT, "older", text, line.place(), format=line.header.format))
+            if line.event and isinstance(line.event.body, JobClosed):
+                found += _about_counts(line, line.event.body, counts, samples)
+                closed = True
+            counts[line.kind] += 1
+            samples.take(line)
     return found
 
 
@@ -115,7 +146,7 @@ def _out_of_order(line: Line, says: int, expected: int) -> Finding:
     return finding(Flaw.SEQUENCE, "order", text, line.place(), says=says, expected=expected)
 
 
-def _about_one(event: Event, first: Event, counts: Counter[str], place: dict[str, object]) -> list[Finding]:
+def _about_one(event: Header | Event, first: Header | Event, place: dict[str, object]) -> list[Finding]:
     found: list[Finding] = []
     if event.job != first.job:
         text = "an event of job {other} in the record of job {job}"
@@ -124,8 +155,18 @@ def _about_one(event: Event, first: Event, counts: Counter[str], place: dict[str
     if event.origin is not first.origin or event.origin is not said:
         text = "origin {other} in a record of origin {origin}"
         found.append(finding(Flaw.ORIGIN, "other", text, place, other=event.origin.value, origin=said.value))
-    if isinstance(event.body, JobClosed) and event.body.counts != dict(counts):
+    return found
+
+
+def _about_counts(line: Line, body: JobClosed, counts: Counter[str], samples: SamplesSeen) -> list[Finding]:
+    found: list[Finding] = []
+    if body.counts != dict(counts):
         text = "the closing event counts {said} events, of the types it names, where {there} stand"
-        said_n, there = sum(event.body.counts.values()), sum(counts.values())
-        found.append(finding(Flaw.COUNTS, "differ", text, place, said=said_n, there=there))
+        said, there = sum(body.counts.values()), sum(counts.values())
+        found.append(finding(Flaw.COUNTS, "differ", text, line.place(), said=said, there=there))
+    if line.kind != _UNCOUNTED and (body.streams, body.parts) != (samples.streams, samples.parts):
+        text = "the closing event counts {said} samples, of the streams it names, where {there} stand"
+        said = sum((body.streams or {}).values()) + sum((body.parts or {}).values())
+        there = sum(samples.streams.values()) + sum(samples.parts.values())
+        found.append(finding(Flaw.COUNTS, "streams", text, line.place(), said=said, there=there))
     return found

@@ -11,8 +11,9 @@ from typing import Any, NamedTuple, Self, cast
 
 import msgspec
 
-from asleft.event.body import Body, Corrected, EffectAnswered, IntentWritten, JobClosed
+from asleft.event.body import Body, Corrected, EffectAnswered, IntentWritten, JobClosed, SamplesPart, SamplesTaken
 from asleft.event.envelope import FORMAT, NO_PREVIOUS, Event, decode, event_hash, type_of
+from asleft.event.streams import StreamCounts
 from asleft.model.effect import Intent, Receipt
 from asleft.model.errors import Code, InternalError, RecordError
 from asleft.model.message import Message
@@ -28,7 +29,7 @@ from .personal import PersonalBook, Withheld
 from .receipts import ReceiptBook
 from .seals import SEGMENT, Seal, due, sealed
 from .secret import without_secrets
-from .storing import Stored, to_stored
+from .storing import CHUNK, NO_CUTS, Stored, to_stored
 
 #: Who causes an event when no person is named.
 PROGRAM = "asleft"
@@ -59,10 +60,12 @@ class JobJournal:
         self._hashes: list[str] = []
         self._events: list[Event] = []
         self._counts: Counter[str] = Counter()
+        self._samples = StreamCounts()
+        self._cuts: dict[str, dict[str, list[int]]] = {}
         self._intents: set[str] = set()
         self._book = PersonalBook(self._salts(), read_withheld(place.database, place.job))
         for link in links:
-            self._take(link.event, link.hash)
+            self._take(link.event, link.hash, link.kind)
             self._book.learn(cast("dict[str, Any]", msgspec.to_builtins(link.event.body)))
         self._receipts = ReceiptBook(self._job)
         self._unsure = False
@@ -111,13 +114,15 @@ class JobJournal:
         return read_withheld(self._database, self._job)
 
     def append(self, body: Body, *, actor: str = "") -> Event:
-        """Write one event and return it once it is durable.
+        """Write one event and return it once it is durable. What stands so far is counted into a closing event.
 
         Raises: RecordError: journal-unwritable (busy, full, read-only, given back), job-closed.
             InternalError: an event that cannot be stored, or a closing event that counts wrongly.
         """
         self._catch_up()
         self._allow(body)
+        if isinstance(body, JobClosed):
+            body = self._counted(body)
         first = not self._events
         remark = None if isinstance(body, JobClosed) or first else self._watch.remark()
         if remark:
@@ -141,14 +146,15 @@ class JobJournal:
             body = without_secrets(body)
         event = self._event(body, actor)
         try:
-            ready = to_stored(event, self._book)
+            cuts = self._cuts.get(_recording(body), NO_CUTS) if isinstance(body, SamplesTaken) else NO_CUTS
+            ready = to_stored(event, self._book, cuts)
             decode(ready.stored)
         except (ValueError, TypeError, RecordError) as error:
             raise InternalError(Code.INTERNAL, f"{type_of(body)} cannot be stored: {error}") from error
         digest = event_hash(ready.stored)
         self._write(event, digest, ready)
         self._book.keep(ready.withheld)
-        self._take(event, digest)
+        self._take(event, digest, type_of(body))
         self._watch.saw(event)
         return event
 
@@ -205,10 +211,15 @@ class JobJournal:
         numbers = itertools.count(len(read_withheld(self._database, self._job)))
         return lambda: f"{next(numbers):032x}"
 
-    def _take(self, event: Event, digest: str) -> None:
+    def _take(self, event: Event, digest: str, kind: str) -> None:
         self._hashes.append(digest)
         self._events.append(event)
-        self._counts[type_of(event.body)] += 1
+        self._counts[kind] += 1
+        self._samples.take(event.body)
+        if isinstance(event.body, SamplesPart):
+            cuts = self._cuts.setdefault(_recording(event.body), {})
+            for series in event.body.series:
+                cuts.setdefault(series.signal, []).extend(_sizes(len(series)))
         self._closed = self._closed or isinstance(event.body, JobClosed)
         if isinstance(event.body, IntentWritten):
             self._intents.add(event.body.intent.id)
@@ -218,7 +229,7 @@ class JobJournal:
         if not self._unsure:
             return
         for link in read_chain(self._database, self._job, len(self._events), self.head):
-            self._take(link.event, link.hash)
+            self._take(link.event, link.hash, link.kind)
         self._unsure = False
 
     def _allow(self, body: Body) -> None:
@@ -226,8 +237,16 @@ class JobJournal:
             raise RecordError(Code.JOURNAL_UNWRITABLE, "this journal was given back", self._job)
         if self.closed and not isinstance(body, Corrected):
             raise RecordError(Code.JOB_CLOSED, type_of(body), self._job)
-        if isinstance(body, JobClosed) and body.counts != self._counts:
+
+    def _counted(self, body: JobClosed) -> JobClosed:
+        """The closing event with its counts. Raises InternalError for one that counts otherwise."""
+        counts, samples = dict(self._counts), self._samples
+        said = (body.counts or counts, body.streams or samples.streams, body.parts or samples.parts)
+        if said != (counts, samples.streams, samples.parts):
             raise InternalError(Code.INTERNAL, "the closing event counts other events than there are")
+        return JobClosed(
+            body.statement, body.performed_by, body.released, counts, dict(samples.streams), dict(samples.parts)
+        )
 
     def _event(self, body: Body, actor: str) -> Event:
         wall, trust = self._clock.wall()
@@ -263,3 +282,13 @@ class JobJournal:
         for seal in seals:
             row = (self._job, seal.sequence, seal.public, seal.signature)
             self._database.rows("INSERT INTO seal (job, sequence, public, signature) VALUES (?, ?, ?, ?)", row)
+
+
+def _recording(body: Body) -> str:
+    """Which recording samples belong to; empty for other events."""
+    return f"{body.run}/{body.name}" if isinstance(body, SamplesTaken | SamplesPart) else ""
+
+
+def _sizes(count: int) -> list[int]:
+    """Into what chunks a part of ``count`` samples is cut."""
+    return [min(CHUNK, count - at) for at in range(0, count, CHUNK)]

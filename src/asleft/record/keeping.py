@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import msgspec
 
 from .canonical import is_canonical
 from .export import CHUNKS, EVENTS, PERSONAL
 from .findings import Finding, Flaw, finding
+from .lines import Line
 from .personal import commitment_of
-from .storing import chunk_hash
+from .storing import CHUNK, chunk_hash
 
 _NAMED = re.compile(rb'"chunks":\[("[0-9a-f]{64}"(?:,"[0-9a-f]{64}")*)\]')
 _COMMITTED = re.compile(rb'"personal:([0-9a-f]{64})"')
+
+
+class _Chunk(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    times_s: tuple[float, ...]
+    values: tuple[float, ...]
 
 
 class _Row(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -38,7 +44,32 @@ def about_the_chunks(members: Mapping[str, bytes]) -> list[Finding]:
             found.append(finding(Flaw.CHUNK, "changed", "the samples are not those that the event names", place))
         elif name not in named:
             found.append(finding(Flaw.CHUNK, "strange", "no event names these samples", place))
+        elif samples_in(there[name]) is None:
+            found.append(finding(Flaw.CHUNK, "form", "not samples in their form", place))
     return found
+
+
+def about_the_sizes(members: Mapping[str, bytes], lines: Sequence[Line]) -> list[Finding]:
+    """Series whose chunks hold another number of samples than they say."""
+    found: list[Finding] = []
+    for line in lines:
+        for names, count in line.chunked:
+            sizes = [samples_in(members.get(CHUNKS + name, b"")) for name in names]
+            if None not in sizes and sum(size or 0 for size in sizes) != count:
+                text = "its chunks hold another number of samples than the {count} it says"
+                found.append(finding(Flaw.CHUNK, "count", text, line.place(), count=count))
+    return found
+
+
+def samples_in(content: bytes) -> int | None:
+    """How many samples a chunk holds; None: it is not one."""
+    try:
+        chunk = msgspec.json.decode(content, type=_Chunk)
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
+        return None
+    count = len(chunk.times_s)
+    whole = count == len(chunk.values) and 1 <= count <= CHUNK and is_canonical(content)
+    return count if whole else None
 
 
 def about_the_personal(members: Mapping[str, bytes]) -> tuple[int, list[Finding]]:

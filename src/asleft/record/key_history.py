@@ -21,7 +21,9 @@ from asleft.event.envelope import NO_PREVIOUS
 from .canonical import is_canonical
 from .ed25519 import message_of, text_signature_holds
 
-FORMAT = "asleft-keys-v0"
+FORMAT = "asleft-keys-v1"
+#: What is read; the two have the same fields.
+FORMATS = ("asleft-keys-v0", FORMAT)
 
 
 @unique
@@ -155,7 +157,7 @@ def _canonical(value: msgspec.Struct) -> bytes:
 
 def _problem(line: KeyLine, text: bytes, place: tuple[int, str], before: Sequence[KeyLine]) -> str:
     body = line.body
-    if body.format != FORMAT:
+    if body.format not in FORMATS or (before and FORMATS.index(body.format) < FORMATS.index(before[-1].body.format)):
         return f"format {body.format!r} is not known"
     if not is_canonical(text) or _canonical(line) != text:
         return "not canonical JSON (RFC 8785), or unknown fields"

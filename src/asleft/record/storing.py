@@ -7,13 +7,13 @@ numbers, and a personal text stands as ``personal:`` with the SHA-256 of its sal
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple, cast
 
 import msgspec
 import rfc8785
 
-from asleft.event.envelope import FORMAT, Event, decode
+from asleft.event.envelope import FORMAT, Event, decode, from_plain
 from asleft.model.errors import Code, RecordError
 
 from .personal import PREFIX, PersonalBook, Withheld
@@ -24,7 +24,12 @@ INLINE = 256
 #: Samples in a full chunk.
 CHUNK = 2048
 
-_SAMPLES = "samples-taken@1"
+#: A recording as a whole, and the parts kept while it runs, which are always in chunks.
+_WHOLE = "samples-taken@1"
+_PART = "samples-part@1"
+
+
+NO_CUTS: Mapping[str, Sequence[int]] = {}
 
 
 class Stored(NamedTuple):
@@ -41,15 +46,21 @@ class Stored(NamedTuple):
     withheld: tuple[Withheld, ...]
 
 
-def to_stored(event: Event, book: PersonalBook) -> Stored:
+def to_stored(event: Event, book: PersonalBook, cuts: Mapping[str, Sequence[int]] = NO_CUTS) -> Stored:
     """The bytes of an event and what must be kept beside them.
 
+    Args: cuts: by signal, how many samples each chunk of a recording held that was kept already while it ran: the
+        whole is cut at the same places, so that it names the same chunks.
     Raises: ValueError, TypeError: it cannot be written as canonical JSON.
     """
     plain = cast("dict[str, Any]", msgspec.to_builtins(event))
     chunks: dict[str, bytes] = {}
-    if plain["body"]["type"] == _SAMPLES:
-        plain["body"]["series"] = [_outsourced(series, chunks) for series in plain["body"]["series"]]
+    kind = plain["body"]["type"]
+    if kind in {_WHOLE, _PART}:
+        inline = INLINE if kind == _WHOLE else 0
+        plain["body"]["series"] = [
+            _outsourced(series, chunks, inline, cuts.get(series["signal"], ())) for series in plain["body"]["series"]
+        ]
     plain["body"], withheld = book.hide(plain["body"])
     return Stored(rfc8785.dumps(plain), chunks, withheld)
 
@@ -66,9 +77,9 @@ def from_stored(stored: bytes, chunk_of: Callable[[str], bytes | None], personal
     try:
         plain = msgspec.json.decode(stored)
         body = revealed(plain["body"], personal)
-        if body.get("type") == _SAMPLES:
+        if body.get("type") in {_WHOLE, _PART}:
             body["series"] = [brought_back(series, chunk_of) for series in body["series"]]
-        return msgspec.convert({**plain, "body": body}, Event)
+        return from_plain({**plain, "body": body})
     except (msgspec.MsgspecError, KeyError, TypeError, ValueError) as error:
         raise RecordError(Code.RECORD_DAMAGED, f"{FORMAT}: {error}") from error
 
@@ -113,13 +124,25 @@ def brought_back(series: dict[str, Any], chunk_of: Callable[[str], bytes | None]
     return {**series, "times_s": times, "values": values}
 
 
-def _outsourced(series: dict[str, Any], chunks: dict[str, bytes]) -> dict[str, Any]:
+def _outsourced(series: dict[str, Any], chunks: dict[str, bytes], inline: int, cuts: Sequence[int]) -> dict[str, Any]:
     times, values = list(series["times_s"]), list(series["values"])
-    if len(times) <= INLINE:
+    if len(times) <= inline:
         return series
     names: list[str] = []
-    for start in range(0, len(times), CHUNK):
-        content = chunk_bytes(times[start : start + CHUNK], values[start : start + CHUNK])
+    for start, stop in _pieces(len(times), cuts):
+        content = chunk_bytes(times[start:stop], values[start:stop])
         names.append(chunk_hash(content))
         chunks[names[-1]] = content
     return {**series, "times_s": [], "values": [], "chunks": names, "count": len(times)}
+
+
+def _pieces(count: int, cuts: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """Where ``count`` samples are cut: as before, then in full chunks."""
+    start = 0
+    for size in cuts:
+        if start + size > count:
+            break
+        yield start, start + size
+        start += size
+    for at in range(start, count, CHUNK):
+        yield at, min(at + CHUNK, count)

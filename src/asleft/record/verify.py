@@ -25,7 +25,7 @@ from .container import ALWAYS, members_of
 from .ed25519 import fingerprint_of, from_text, public_text, read_public
 from .export import CHUNKS, EVENTS, HEAD, KEYS, SEALS
 from .findings import Finding, Findings, Flaw, finding
-from .keeping import about_the_chunks, about_the_personal
+from .keeping import about_the_chunks, about_the_personal, about_the_sizes
 from .key_history import KeyHistory, read_history
 from .lines import Line, split
 from .plainzip import Refused, RefusedError
@@ -88,13 +88,14 @@ def verify_members(
         seals, about_seals = about_the_seals(members[SEALS], lines, known, revoked)
         every += [*about_seals, *about_the_head(seals, members, public)]
     withheld, about_personal = about_the_personal(members)
-    every += [*about_the_chunks(members), *about_personal]
-    first = next((line.event for line in lines[:1] if line.event), None)
+    every += [*about_the_chunks(members), *about_the_sizes(members, lines), *about_personal]
+    first = next((line.header for line in lines[:1] if line.header), None)
+    strange = sorted({line.kind for line in lines if line.header and line.event is None})
     closed = any(line.event is not None and isinstance(line.event.body, JobClosed) for line in lines)
     return Findings(
         path=name,
         findings=tuple(every[:_MOST]),
-        notes=_notes(held, closed=closed, withheld=withheld, more=len(every) - _MOST),
+        notes=_notes(held, strange, closed=closed, withheld=withheld, more=len(every) - _MOST),
         job=first.job if first else "",
         origin=first.origin.value if first else "",
         format=first.format if first else "",
@@ -158,7 +159,7 @@ def _refusal(refused: Refused) -> Finding:
     return finding(Flaw.CONTAINER, "refused", "{why}", place, why=refused.text)
 
 
-def _notes(held: Held, *, closed: bool, withheld: int, more: int) -> tuple[Message, ...]:
+def _notes(held: Held, strange: Sequence[str], *, closed: bool, withheld: int, more: int) -> tuple[Message, ...]:
     notes: list[Message] = []
     if not closed:
         notes.append(Message("record.note.open", "The job is not closed in this record: it may go on elsewhere."))
@@ -171,6 +172,9 @@ def _notes(held: Held, *, closed: bool, withheld: int, more: int) -> tuple[Messa
     if withheld > 0:
         text = "{n} personal texts are withheld: left out of this copy, or erased."
         notes.append(Message("record.note.withheld", text, {"n": str(withheld)}))
+    if strange:
+        text = "Events of types that this program does not know, checked as far as one can be without it: {types}."
+        notes.append(Message("record.note.strange", text, {"types": ", ".join(strange)}))
     if more > 0:
         notes.append(Message("record.note.more", "{more} more findings are not listed.", {"more": str(more)}))
     return tuple(notes)

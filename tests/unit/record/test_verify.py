@@ -71,7 +71,7 @@ def test_a_good_record(tmp_path: Path, key: SigningKey) -> None:
     assert result.notes == ()
     assert (result.job, result.origin, result.events, result.head, result.closed) == (JOB, "bench", 9, head, True)
     assert result.key == key.fingerprint
-    assert result.format == "asleft-record-v0"
+    assert result.format == "asleft-record-v1"
 
 
 def test_the_same_record_gives_the_same_file(tmp_path: Path, key: SigningKey) -> None:
