@@ -1,11 +1,12 @@
 """The page's server: renders the folded journal, follows it over server-sent events, passes answers to the engine.
 
-It holds no state of a job: kill it at any moment and start it again. On the loopback address only.
+It holds no state of a job: kill it at any moment and start it again. On the loopback address, or, shared, on the
+workshop's network with sign-in and TLS.
 """
 
 from __future__ import annotations
 
-from collections.abc import Awaitable
+from collections.abc import Awaitable, Container
 from pathlib import Path
 from urllib.parse import quote, unquote
 
@@ -22,13 +23,15 @@ from asleft.job.client import JobClient
 from asleft.job.figures import STYLESHEET
 from asleft.model.errors import AsleftError
 
+from .access import Access, who_asks
 from .answers import Given, bench_act, unfit
-from .guard import Guard, page_token, same_token
+from .guard import LOOPBACK, Guard, page_token, same_token
 from .live import LiveHub
 from .orders import read_form
 from .pages import Pages, Viewer
 from .problems import HANDLERS, FormRefusedError
 from .sight import EngineSight
+from .signing_in import Door
 from .stream import Follower, Sources, follow_job
 
 _HERE = Path(__file__).parent
@@ -49,9 +52,9 @@ class Face:
 
     # -- reading -----------------------------------------------------------------------------------------------------
 
-    async def today(self, _request: Request) -> Response:
+    async def today(self, request: Request) -> Response:
         """The cars in the shop and what each waits for; a form to open a job."""
-        return HTMLResponse(await self.pages.today())
+        return HTMLResponse(await self.pages.today(_viewer(request)))
 
     async def sheet(self, request: Request) -> Response:
         """The job sheet."""
@@ -99,16 +102,16 @@ class Face:
                 problem = error.sentence()
             else:
                 return RedirectResponse(f"/job/{job}", status_code=303)
-        return HTMLResponse(await self.pages.today(problem, filled, items), status_code=400)
+        return HTMLResponse(await self.pages.today(_viewer(request), problem, filled, items), status_code=400)
 
     async def answer(self, request: Request) -> Response:
         """Answer the open question; where a bench driver is to do what is asked, that comes first."""
         job, form = request.path_params["job"], await self._form(request)
-        given = Given(
-            str(form.get("question", "")), str(form.get("text", "")), str(form.get("by", "")).strip(), "act" in form
-        )
+        signed_in = who_asks(request).name  # what is done carries this name, whatever the form says
+        by = signed_in or str(form.get("by", "")).strip()
+        given = Given(str(form.get("question", "")), str(form.get("text", "")), by, "act" in form)
         response = await self._done(request, job, self._answered(job, given))
-        if given.by and response.status_code < 400:
+        if given.by and not signed_in and response.status_code < 400:
             response.set_cookie(_BY, quote(given.by), max_age=_SHIFT_S, samesite="strict", httponly=True)
         return response
 
@@ -169,8 +172,10 @@ class Face:
 
 
 def _viewer(request: Request) -> Viewer:
-    by = unquote(request.cookies.get(_BY, ""))[:60]
-    return Viewer(by, request.cookies.get(_NARROW) == "1")
+    who = who_asks(request)
+    by = who.name or unquote(request.cookies.get(_BY, ""))[:60]
+    acts = who.may("POST", request.url.path)
+    return Viewer(by, request.cookies.get(_NARROW) == "1", bool(who.name), acts)
 
 
 async def _figure_css(_request: Request) -> Response:
@@ -178,9 +183,13 @@ async def _figure_css(_request: Request) -> Response:
     return Response(STYLESHEET, media_type="text/css")
 
 
-def make_app(folder: Path) -> Starlette:
-    """The application for one data folder."""
+def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOPBACK) -> Starlette:
+    """The application for one data folder.
+
+    Args: shared: reached from the workshop's network, with sign-in. hosts: names under which it may be reached.
+    """
     face = Face(folder)
+    door = Door(folder, face.client, face.token, shared)
     return Starlette(
         routes=[
             Route("/", face.today),
@@ -193,9 +202,14 @@ def make_app(folder: Path) -> Starlette:
             Route("/job/{job}/events", face.events),
             Route("/job/{job}/report.pdf", face.report),
             Route("/job/{job}/record.zip", face.record),
+            Route("/job/{job}/share", door.share),
+            Route("/sign-in", door.ask),
+            Route("/sign-in", door.take, methods=["POST"]),
+            Route("/sign-out", door.leave, methods=["POST"]),
+            Route("/watch/{text}", door.watch),
             Route("/figure.css", _figure_css),
             Mount("/static", StaticFiles(directory=_HERE / "static")),
         ],
-        middleware=[Middleware(Guard)],
+        middleware=[Middleware(Guard, hosts), Middleware(Access, folder, shared)],
         exception_handlers=HANDLERS,
     )

@@ -35,10 +35,17 @@ _WARNINGS = ("vin.differs",)
 
 @dataclass(frozen=True)
 class Viewer:
-    """Who looks, and how: ``by`` answers questions; ``narrow`` figures for a narrow screen."""
+    """Who looks, and how.
+
+    Attributes:
+        by: who answers questions. narrow: figures for a narrow screen.
+        signed_in: the name is the signed-in one and cannot be changed. acts: may do something, not only read.
+    """
 
     by: str = ""
     narrow: bool = False
+    signed_in: bool = False
+    acts: bool = True
 
 
 @dataclass(frozen=True)
@@ -66,6 +73,7 @@ class TodayPage:
     error: str = ""
     filled: dict[str, str] = field(default_factory=dict[str, str])
     chosen: tuple[str, ...] = ()
+    viewer: Viewer = field(default_factory=Viewer)
 
     @property
     def origin(self) -> str:

@@ -1,9 +1,10 @@
-"""What every request passes: only this machine, this page's own forms, nothing from elsewhere, nothing too long."""
+"""What every request passes: only known host names, this page's own forms, nothing from elsewhere, nothing too long."""
 
 from __future__ import annotations
 
 import os
 import secrets
+from collections.abc import Container
 from pathlib import Path
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -22,7 +23,8 @@ _HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
 }
-_HOSTS = ("127.0.0.1", "localhost", "[::1]")
+#: Names under which this machine reaches itself.
+LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 #: A form of ours is far below this, bytes.
 LONGEST_BODY = 64 * 1024
 _TOKEN_FILE = "page-token"  # noqa: S105 - a file's name
@@ -51,10 +53,10 @@ def _host(value: str) -> str:
     return value.rsplit(":", 1)[0] if not value.endswith("]") else value
 
 
-def refusal(headers: Headers) -> tuple[int, str] | None:
-    """Status and words when a request must not pass."""
+def refusal(headers: Headers, hosts: Container[str] = LOOPBACK) -> tuple[int, str] | None:
+    """Status and words when a request must not pass. Args: hosts: names under which this server may be reached."""
     host, origin = headers.get("host", ""), headers.get("origin", "")
-    if _host(host) not in _HOSTS or (origin and origin.split("://")[-1] != host):
+    if _host(host) not in hosts or (origin and origin.split("://")[-1] != host):
         return 403, "refused: not from this page"
     length = headers.get("content-length", "0")
     if not length.isdigit() or int(length) > LONGEST_BODY:
@@ -67,10 +69,14 @@ class BodyTooLongError(Exception):
 
 
 class Guard:
-    """Refuses foreign hosts and origins and long bodies, and sets the headers that keep foreign content out."""
+    """Refuses foreign hosts and origins and long bodies, and sets the headers that keep foreign content out.
 
-    def __init__(self, app: ASGIApp) -> None:
+    Args: hosts: names under which this server may be reached.
+    """
+
+    def __init__(self, app: ASGIApp, hosts: Container[str] = LOOPBACK) -> None:
         self._app = app
+        self._hosts = hosts
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, or refuse it."""
@@ -86,7 +92,7 @@ class Guard:
                 out.setdefault("cache-control", "no-cache" if scope["path"].startswith("/static/") else "no-store")
             await send(message)
 
-        refused = refusal(Headers(scope=scope))
+        refused = refusal(Headers(scope=scope), self._hosts)
         if refused is not None:
             status, words = refused
             await PlainTextResponse(words, status)(scope, receive, guarded)

@@ -39,14 +39,17 @@ class Pages:
         self._sight = sight
         self._token = token
 
-    async def today(self, error: str = "", filled: Mapping[str, str] | None = None, chosen: Sequence[str] = ()) -> str:
+    async def today(
+        self, viewer: Viewer, error: str = "", filled: Mapping[str, str] | None = None, chosen: Sequence[str] = ()
+    ) -> str:
         """The cars in the shop, and the form to open a job."""
         engine = await self._sight.look(fresh=True)
         lines = [self._line(job, engine.job) for job in reversed(self._client.jobs())]
         jobs = tuple(sorted(lines, key=lambda line: line.state == "closed"))
         items = self._client.work_items()
         return render(
-            "today.html", TodayPage(self._token, engine, jobs, items, error, dict(filled or {}), tuple(chosen))
+            "today.html",
+            TodayPage(self._token, engine, jobs, items, error, dict(filled or {}), tuple(chosen), viewer),
         )
 
     async def sheet(self, job: str, viewer: Viewer, error: str = "") -> str:
