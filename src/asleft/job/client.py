@@ -13,10 +13,10 @@ from asleft.event.envelope import Event
 from asleft.event.fold import JobState, fold
 from asleft.model.errors import Code, RecordError
 from asleft.plan.work_items import WORK_ITEMS
-from asleft.record.tail import Tail, jobs_in, stored_events
+from asleft.record.tail import Tail, jobs_in
 
 from .channel import ChannelClient
-from .papers import record_path, report_bytes
+from .papers import record_path, stored_report
 
 
 class Watch:
@@ -110,7 +110,7 @@ class JobClient:
 
     def report_pdf(self, job: str, paper: str = "a4") -> bytes:
         """The report of the job as it stands."""
-        return report_bytes(stored_events(self._folder, job), paper)
+        return stored_report(self._folder, job, paper)
 
     # -- commands ----------------------------------------------------------------------------------------------------
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from asleft.event.envelope import NO_PREVIOUS, Event
 
-from .chain import Link, read_chain
+from .chain import Link, read_chain, read_chunks
 from .database import FILE, Database, open_for_reading
 from .lease import checked_number
 
@@ -101,3 +101,17 @@ def stored_events(folder: Path, job: str) -> tuple[Link, ...]:
         return tail.links()
     finally:
         tail.close()
+
+
+def stored_chunks(folder: Path, job: str) -> dict[str, bytes]:
+    """Chunks of samples of a job by their SHA-256; none when there is no such job.
+
+    Raises: RecordError: journal-unwritable (cannot be read).
+    """
+    if not (folder / FILE).exists():
+        return {}
+    database = open_for_reading(folder)
+    try:
+        return read_chunks(database, job) if database.rows("SELECT 1 FROM sqlite_schema WHERE name = 'chunk'") else {}
+    finally:
+        database.close()

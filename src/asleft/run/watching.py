@@ -14,6 +14,7 @@ from asleft.model.step import KeyCycle, Observe
 from .asking import STOP, ask_or_see, confirm
 from .gate import Gate
 from .log import RunLog, StepLog
+from .streaming import PartsLog
 
 #: Between two looks for a module that falls silent or wakes, s.
 _LOOK_S = 0.5
@@ -21,18 +22,23 @@ _LOOK_S = 0.5
 _KEY_WAIT_S = 30.0
 
 
-async def record(log: RunLog, locks: Gate, signals: Sequence[str], seconds: float) -> tuple[Series, ...]:
+async def record(
+    log: RunLog, locks: Gate, signals: Sequence[str], seconds: float, save: str = ""
+) -> tuple[Series, ...]:
     """Record signals and the interlocks' own, in one stream; a broken interlock or a stop ends it at once.
 
+    Args: save: name under which parts are written down meanwhile, and the rest when it is cut; empty: none.
     Raises: RunError: interlock-broken, stopped-by-person.
     """
     wanted = tuple(dict.fromkeys((*signals, *locks.signals)))
     ended = False
+    parts = PartsLog(log, save, signals)
 
     def heard(reading: Reading) -> None:
         nonlocal ended
         locks.feed(reading)
         log.ports.show("reading", reading)
+        parts.heard(reading)
         if not ended and (log.ports.person.wants_stop or _lost(locks, reading)):
             ended = True
             task.cancel()
@@ -43,7 +49,9 @@ async def record(log: RunLog, locks: Gate, signals: Sequence[str], seconds: floa
     except asyncio.CancelledError:
         if not ended:
             task.cancel()
+            parts.write()
             raise
+        parts.write()
         locks.check()
         raise RunError(Code.STOPPED_BY_PERSON) from None
     locks.check()
@@ -71,7 +79,7 @@ async def observe(log: RunLog, step: Observe, locks: Gate) -> tuple[Series, ...]
     with log.step(step.id, say("step.observe", "{text}", text=step.text)) as end:
         watched = locks.without(step.suspends)
         await watched.look()
-        series = await record(log, watched, step.signals, step.seconds)
+        series = await record(log, watched, step.signals, step.seconds, step.save)
         log.samples(step.save, series)
         end.message = _counts(series)
     return series
@@ -106,8 +114,9 @@ async def key_cycle(log: RunLog, step: KeyCycle, locks: Gate) -> None:
             await log.ports.clock.sleep_until(log.ports.clock.now() + step.settle_s)
             if step.signals:
                 await locks.look()
-                series = await record(log, locks, step.signals, step.seconds)
-                log.samples(f"{step.save}/{number}", series)
+                save = f"{step.save}/{number}"
+                series = await record(log, locks, step.signals, step.seconds, save)
+                log.samples(save, series)
                 end.message = say("key.recorded", "{key}; {counts}", key=end.message.text, counts=_counts(series).text)
 
 
