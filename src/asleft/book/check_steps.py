@@ -12,6 +12,8 @@ from asleft.model.step_more import (
     Actuate,
     AnyStep,
     DriveSegment,
+    Edge,
+    Mark,
     Read,
     RestartModule,
     TimedSequence,
@@ -175,11 +177,29 @@ def _sequences(procedure: Procedure) -> Iterator[Complaint]:
             continue
         if not step.marks:
             yield Complaint((*path, "marks"), "sequence", "a timed sequence without acts", "at least one act")
+        for n, mark in enumerate(step.marks):
+            yield from _mark((*path, "marks", n), mark)
         for n, (a, b) in enumerate(pairwise(step.marks), 1):
             if b.at_s <= a.at_s:
                 yield Complaint(
                     (*path, "marks", n, "at-s"), "sequence", "not after the act before it", f"more than {a.at_s:g}"
                 )
+
+
+def _mark(path: Path, mark: Mark) -> Iterator[Complaint]:
+    """An act that a signal shows says how; a rise or a fall has its two levels."""
+    if bool(mark.signal) != (mark.edge is not None):
+        yield Complaint(path, "sequence", "a signal and its edge come together", "signal: … and edge: …, or neither")
+    if mark.signal and mark.signal not in SIGNAL_UNITS:
+        near = nearest(mark.signal, tuple(SIGNAL_UNITS)) or "a signal of the list in the docs"
+        yield Complaint((*path, "signal"), "signal", f'"{mark.signal}" is no known signal', near)
+    if mark.edge in (Edge.RISES, Edge.FALLS) and (mark.level is None or mark.back is None or mark.level <= mark.back):
+        yield Complaint(path, "sequence", "a rise or fall has a level, and back below it", "level: … and back: …")
+    if min(mark.early_s, mark.late_s, mark.lag_s) < 0.0:
+        yield Complaint(path, "range", "a tolerance is not negative", "0 or more")
+    low, high = mark.gap_low_s, mark.gap_high_s
+    if low is not None and high is not None and high <= low:
+        yield Complaint((*path, "gap-high-s"), "range", f"{high:g} is not above {low:g}", f"more than {low:g}")
 
 
 def _steps(procedure: Procedure) -> Iterator[tuple[Path, AnyStep]]:

@@ -29,6 +29,7 @@ from asleft.model.step_more import (
     Read,
     RestartModule,
     RoutineStop,
+    TesterTurn,
     TimedSequence,
     TypeIn,
     WaitUntil,
@@ -128,6 +129,12 @@ def _what(step: AnyStep) -> Message:
             return say("dry.routine-result", told, every=f"{every:g}", timeout=f"{timeout:g}")
         case Observe() | KeyCycle() | TimedSequence() | DriveSegment() | WaitUntil() | TypeIn():
             return _with_person(step)
+        case TesterTurn(text=text):
+            return say(
+                "dry.tester",
+                "sends nothing while the other tester works, and takes pictures round it: {text}",
+                text=text,
+            )
         case Clear():
             return say("dry.clear", "clears the trouble codes of all modules reached, after reading them")
         case Read(name=name):

@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 
 from .remark import Complaint
-from .yaml_events import BadYamlError, events_of
+from .yaml_events import BadYamlError, with_events
 
 #: A manual's page typed in is a few kilobytes; a file beyond this is no procedure.
 MAX_BYTES = 400_000
@@ -21,7 +21,7 @@ MAX_DEPTH = 12
 MAX_NODES = 20_000
 
 
-class Scalar(msgspec.Struct, frozen=True):
+class Scalar(msgspec.Struct, frozen=True, gc=False):
     """One value as it stands in the file; ``plain`` when without quotes."""
 
     text: str
@@ -73,23 +73,26 @@ def read_text(data: bytes) -> str:
 def parse(text: str) -> Tree:
     """Text as a tree. Raises Unreadable."""
     try:
-        return _Reader(text).document()
+        return with_events(text, lambda events: _Reader(events).document())
     except BadYamlError as error:
         why = f"not readable as YAML ({error})"
         raise _stop(error.line, "yaml", why, "mend this line; texts with : or # want quotes") from None
 
 
 class _Reader:
-    """Events of the YAML library to our tree; nothing is resolved, so nothing can be hidden."""
+    """Events of the YAML library to our tree; nothing is resolved, so nothing can be hidden.
 
-    def __init__(self, text: str) -> None:
-        self._events = events_of(text)
+    Thousands of files are read through here: the loop asks each event once what it is.
+    """
+
+    def __init__(self, events: Iterator[Any]) -> None:
+        self._events = events
         self._nodes = 0
 
     def document(self) -> Tree:
         tree: Tree | None = None
         for event in self._events:
-            if _kind(event) == "DocumentStartEvent":
+            if event.__class__.__name__ == "DocumentStartEvent":
                 if tree is not None:
                     why = "a second document begins"
                     raise _stop(_line(event), "documents", why, "one procedure a file, without ---")
@@ -101,52 +104,43 @@ class _Reader:
     def _tree(self, event: Any, depth: int) -> Tree:
         self._nodes += 1
         line = _line(event)
+        kind = event.__class__.__name__
         if self._nodes > MAX_NODES:
             raise _stop(line, "too-many", f"more than {MAX_NODES} entries", "one procedure a file")
         if depth > MAX_DEPTH:
             raise _stop(line, "too-deep", f"nested deeper than {MAX_DEPTH}", "the form needs fewer levels")
-        _refuse_tricks(event, line)
-        match _kind(event):
-            case "ScalarEvent":
-                return Scalar(str(event.value), event.style in {None, ""}, line)
-            case "SequenceStartEvent":
-                return List(tuple(self._items(depth)), line)
-            case "MappingStartEvent":
-                return self._map(depth, line)
-            case _:
-                raise _stop(line, "yaml", "not readable as YAML", "see the form in the docs")
+        if kind == "AliasEvent" or event.anchor is not None:
+            raise _stop(line, "anchor", "anchors and aliases hide what is written", "write the value out")
+        if (tag := event.tag) is not None:
+            raise _stop(line, "tag", f"the tag {tag} asks for a type", "leave the tag out; use quotes for a text")
+        if kind == "ScalarEvent":
+            return Scalar(str(event.value), not event.style, line)
+        if kind == "MappingStartEvent":
+            return self._map(depth, line)
+        if kind == "SequenceStartEvent":
+            return List(tuple(self._items(depth)), line)
+        raise _stop(line, "yaml", "not readable as YAML", "see the form in the docs")
 
     def _items(self, depth: int) -> Iterator[Tree]:
-        while _kind(event := next(self._events)) != "SequenceEndEvent":
+        while (event := next(self._events)).__class__.__name__ != "SequenceEndEvent":
             yield self._tree(event, depth + 1)
 
     def _map(self, depth: int, line: int) -> Map:
         items: dict[str, Tree] = {}
         keys: dict[str, int] = {}
-        while _kind(event := next(self._events)) != "MappingEndEvent":
+        while (event := next(self._events)).__class__.__name__ != "MappingEndEvent":
             key = self._tree(event, depth + 1)
             if not isinstance(key, Scalar):
                 raise _stop(_line(event), "key", "a key is a list or a map", "plain words as keys")
-            if key.text == "<<":
+            text = key.text
+            if text == "<<":
                 raise _stop(key.line, "anchor", "a merge hides what is written", "write the values out")
-            if key.text in items:
-                why = f'"{key.text}" stands here a second time (first in line {keys[key.text]})'
+            if text in items:
+                why = f'"{text}" stands here a second time (first in line {keys[text]})'
                 raise _stop(key.line, "duplicate-key", why, "keep one of them")
-            items[key.text] = self._tree(next(self._events), depth + 1)
-            keys[key.text] = key.line
+            items[text] = self._tree(next(self._events), depth + 1)
+            keys[text] = key.line
         return Map(items, keys, line)
-
-
-def _kind(event: Any) -> str:
-    return type(event).__name__
-
-
-def _refuse_tricks(event: Any, line: int) -> None:
-    if _kind(event) == "AliasEvent" or getattr(event, "anchor", None):
-        raise _stop(line, "anchor", "anchors and aliases hide what is written", "write the value out")
-    tag = getattr(event, "tag", None)
-    if tag is not None:
-        raise _stop(line, "tag", f"the tag {tag} asks for a type", "leave the tag out; use quotes for a text")
 
 
 def _characters(text: str) -> Iterator[tuple[int, Complaint]]:

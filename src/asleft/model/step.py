@@ -78,6 +78,7 @@ class Observe(msgspec.Struct, frozen=True, tag="observe", forbid_unknown_fields=
         save: name of the recorded series.
         act: machine name of what the person does, for a bench driver.
         suspends: interlocks that this step itself breaks (a pedal sweep and the pedal at rest).
+        at_once: without a question before it, because what is to be seen has begun already.
     """
 
     id: str
@@ -87,6 +88,7 @@ class Observe(msgspec.Struct, frozen=True, tag="observe", forbid_unknown_fields=
     save: str
     act: str = ""
     suspends: tuple[str, ...] = ()
+    at_once: bool = False
 
 
 class KeyCycle(msgspec.Struct, frozen=True, tag="key-cycle", forbid_unknown_fields=True):

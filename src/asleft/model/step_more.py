@@ -174,12 +174,38 @@ class RestartModule(msgspec.Struct, frozen=True, tag="restart-module", forbid_un
     reaction: Reaction = Reaction.FINISH
 
 
+@unique
+class Edge(StrEnum):
+    """What of a signal shows an act: it rises or falls, or its module begins or ceases to answer (the key)."""
+
+    RISES = "rises"
+    FALLS = "falls"
+    ANSWERS = "answers"
+    SILENT = "silent"
+
+
+@unique
+class Sound(StrEnum):
+    """The tool's own sounds for acts."""
+
+    PRESS = "press"
+    RELEASE = "release"
+    TURN = "turn"
+    WAIT = "wait"
+
+
 class Mark(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One act of a timed sequence.
 
     Attributes:
-        act: what the person does. at_s: after the step's begin, s. early_s, late_s: how far off it still counts, s.
-        signal: where a signal shows it; empty: declared.
+        act: what the person does.
+        at_s: when, after the first mark, s. early_s, late_s: how far off it still counts, s.
+        signal, edge: where a signal shows it, and how; empty: declared.
+        level, back: a rise counts at ``level`` or above, a fall at ``back`` or below, in the signal's unit; between
+            them nothing changes.
+        gap_low_s, gap_high_s: least and most time since the mark before, s; None: not limited.
+        lag_s: how much later than the act the signal may show it (a module that runs on after key off), s.
+        sound: of the cue.
     """
 
     act: str
@@ -187,15 +213,51 @@ class Mark(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     early_s: float = 0.5
     late_s: float = 0.5
     signal: str = ""
+    edge: Edge | None = None
+    level: float | None = None
+    back: float | None = None
+    gap_low_s: float | None = None
+    gap_high_s: float | None = None
+    lag_s: float = 0.0
+    sound: Sound = Sound.TURN
 
 
 class TimedSequence(msgspec.Struct, frozen=True, tag="timed-sequence", forbid_unknown_fields=True):
-    """Key, pedal or switch acts at their times, coached and timed."""
+    """Key, pedal or switch acts at their times, coached and timed, watched in the default session where a signal shows.
+
+    Attributes:
+        prepare: state of the car before the count-in, in words; prepare_act: machine name of it for a bench driver.
+        act: machine name of the whole, for a bench driver.
+        attempts: after so many misses it is given up and the causes are shown.
+        on_miss: what to do before it is begun again, as the source says.
+    """
 
     id: str
     text: str
     marks: tuple[Mark, ...]
     save: str = ""
+    prepare: str = ""
+    prepare_act: str = ""
+    act: str = ""
+    attempts: int = 3
+    on_miss: str = ""
+
+
+class TesterTurn(msgspec.Struct, frozen=True, tag="tester-turn", forbid_unknown_fields=True):
+    """The other tester does it: our picture before, our requests silent meanwhile, its start and end marked by the
+    person, our picture after, its report attached.
+
+    Attributes:
+        act: machine name of what the other tester does, for a bench driver.
+        ends: ways in which it may say that it ended; the first is the good one.
+        report: whether its report is asked for.
+    """
+
+    id: str
+    text: str
+    act: str = ""
+    ends: tuple[str, ...] = ("ended as the manual says", "ended otherwise")
+    report: bool = True
 
 
 class DriveSegment(msgspec.Struct, frozen=True, tag="drive-segment", forbid_unknown_fields=True):
@@ -215,7 +277,17 @@ class DriveSegment(msgspec.Struct, frozen=True, tag="drive-segment", forbid_unkn
 
 
 MoreStep = (
-    Read | TypeIn | WaitUntil | RoutineStop | Write | Actuate | Access | RestartModule | TimedSequence | DriveSegment
+    Read
+    | TypeIn
+    | WaitUntil
+    | RoutineStop
+    | Write
+    | Actuate
+    | Access
+    | RestartModule
+    | TimedSequence
+    | TesterTurn
+    | DriveSegment
 )
 AnyStep = Step | MoreStep
 MORE_STEPS = (
@@ -228,6 +300,7 @@ MORE_STEPS = (
     Access,
     RestartModule,
     TimedSequence,
+    TesterTurn,
     DriveSegment,
 )
 
@@ -235,7 +308,7 @@ MORE_STEPS = (
 def any_effect_of(step: AnyStep) -> Effect:
     """What a step does to the car."""
     match step:
-        case Read() | TypeIn() | WaitUntil() | TimedSequence() | DriveSegment():
+        case Read() | TypeIn() | WaitUntil() | TimedSequence() | TesterTurn() | DriveSegment():
             return Effect.READS
         case RoutineStop() | Actuate():
             return Effect.ACTUATES
@@ -259,7 +332,7 @@ def any_reaction_of(step: AnyStep) -> Reaction:
     match step:
         case RoutineStop() | Write() | Actuate() | RestartModule():
             return step.reaction
-        case Read() | TypeIn() | WaitUntil() | Access() | TimedSequence() | DriveSegment():
+        case Read() | TypeIn() | WaitUntil() | Access() | TimedSequence() | TesterTurn() | DriveSegment():
             return Reaction.STOP
         case _:
             return reaction_of(step)
@@ -274,7 +347,7 @@ def any_settle_of(step: AnyStep) -> Settle | None:
             return Settle.ROUTINE_RESULT
         case Actuate() | Access() | RestartModule():
             return Settle.NOT_READABLE
-        case Read() | TypeIn() | WaitUntil() | TimedSequence() | DriveSegment():
+        case Read() | TypeIn() | WaitUntil() | TimedSequence() | TesterTurn() | DriveSegment():
             return None
         case _:
             return settle_of(step)

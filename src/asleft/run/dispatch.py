@@ -16,6 +16,7 @@ from asleft.model.step_more import (
     Read,
     RestartModule,
     RoutineStop,
+    TesterTurn,
     TimedSequence,
     TypeIn,
     WaitUntil,
@@ -29,7 +30,19 @@ from .context import RunContext
 from .watching import key_cycle, observe
 
 #: Steps without a handler yet: a way that holds one is refused before anything is asked or sent.
-UNHANDLED = (Read, TypeIn, WaitUntil, RoutineStop, Write, Actuate, Access, RestartModule, TimedSequence, DriveSegment)
+UNHANDLED = (
+    Read,
+    TypeIn,
+    WaitUntil,
+    RoutineStop,
+    Write,
+    Actuate,
+    Access,
+    RestartModule,
+    TimedSequence,
+    TesterTurn,
+    DriveSegment,
+)
 
 
 def must_be_handled(steps: tuple[AnyStep, ...]) -> None:
@@ -51,7 +64,7 @@ async def carry_out_step(run: RunContext, step: AnyStep) -> None:
             await _by_wire(run, step)
         case Read() | TypeIn() | WaitUntil() | RoutineStop() | Write() | Actuate():
             raise InputError(Code.STEP_UNHANDLED, f"{step.id}, {words_of(step)}")
-        case Access() | RestartModule() | TimedSequence() | DriveSegment():
+        case Access() | RestartModule() | TimedSequence() | TesterTurn() | DriveSegment():
             raise InputError(Code.STEP_UNHANDLED, f"{step.id}, {words_of(step)}")
         case _:
             assert_never(step)
