@@ -118,9 +118,20 @@ class JobClient:
         """Open a job: ``vin``, ``work_items`` (ids), ``make``, ``model``, ``year``. Returns its number."""
         return str(await self._channel.call("open-job", order=order))
 
-    async def answer(self, job: str, question: str, text: str, by: str) -> None:
-        """Answer an open question. Raises RunError: it is not open any more, or the answer does not fit."""
-        await self._channel.call("answer", job=job, question=question, text=text, by=by)
+    async def answer(self, job: str, question: str, text: str, by: str, device: str = "") -> None:
+        """Answer an open question; the first confirmation of an effect takes control for ``by`` on ``device``.
+
+        Raises: RunError: it is not open any more, or the answer does not fit; control-held.
+        """
+        await self._channel.call("answer", job=job, question=question, text=text, by=by, device=device)
+
+    async def take_control(self, job: str, by: str, device: str, reason: str = "") -> None:
+        """Take control of the car; from another holder only with a reason. Raises RunError (control-held)."""
+        await self._channel.call("take-control", job=job, by=by, device=device, reason=reason)
+
+    async def hand_over(self, job: str, by: str, device: str, to_by: str = "", to_device: str = "") -> None:
+        """Give control to somebody, or up when nobody is named. Raises RunError (control-held)."""
+        await self._channel.call("hand-over", job=job, by=by, device=device, to_by=to_by, to_device=to_device)
 
     async def stop(self, job: str) -> None:
         """Say stop."""

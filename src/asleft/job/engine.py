@@ -22,6 +22,7 @@ from asleft.talk.conversations import Conversations
 from asleft.talk.policy import WritesPolicy
 
 from .channel import ChannelServer, LiveFeed
+from .control import ControlLease, holder_in
 from .desk import Desk, Order
 from .line import JobLine
 from .papers import write_papers
@@ -84,6 +85,7 @@ class Engine:
         self._journals = open_journal(folder, key=SigningKey.load_or_make(folder))
         self._task: asyncio.Task[None] | None = None
         self._job = ""
+        self._control: ControlLease | None = None
         self._server = ChannelServer(
             folder,
             {
@@ -91,6 +93,8 @@ class Engine:
                 "open-job": self._open_job,
                 "go-on": self._go_on,
                 "answer": self._answer,
+                "take-control": self._take_control,
+                "hand-over": self._hand_over,
                 "stop": self._stop,
                 "bench-act": self._act,
             },
@@ -122,10 +126,12 @@ class Engine:
             "technician": self._desk.technician,
             "job": self._job if self._busy else "",
             "bench": self._bench_act is not None,
+            "control": self._control.holder._asdict() if self._control and self._busy else None,
         }
 
     async def _open_job(self, request: dict[str, Any]) -> str:
         self._refuse_when_busy()
+        await self._find_link()
         number = self._next_number()
         order = read_order(request["order"], number)
         self._begin(self._journals.create(number, source=self._desk.link, clock=self._desk.clock), order)
@@ -133,6 +139,7 @@ class Engine:
 
     async def _go_on(self, request: dict[str, Any]) -> str:
         self._refuse_when_busy()
+        await self._find_link()
         number = str(request["job"])
         journal = self._journals.reopen(number, source=self._desk.link, clock=self._desk.clock)
         first = journal.events()[0].body
@@ -143,8 +150,16 @@ class Engine:
         return number
 
     async def _answer(self, request: dict[str, Any]) -> None:
-        self._only_in_hand(request)
-        self._person.give(str(request["question"]), str(request["text"]), str(request["by"]))
+        control = self._control_of(request)
+        question_id, text, by = str(request["question"]), str(request["text"]), str(request["by"])
+        control.confirm(self._person.check(question_id, text, by), text, holder_in(request))
+        self._person.give(question_id, text, by)
+
+    async def _take_control(self, request: dict[str, Any]) -> None:
+        self._control_of(request).take(holder_in(request), str(request.get("reason", "")))
+
+    async def _hand_over(self, request: dict[str, Any]) -> None:
+        self._control_of(request).hand_over(holder_in(request), holder_in(request, "to_"))
 
     async def _stop(self, request: dict[str, Any]) -> None:
         self._only_in_hand(request)
@@ -166,6 +181,11 @@ class Engine:
     def _busy(self) -> bool:
         return self._task is not None and not self._task.done()
 
+    def _control_of(self, request: dict[str, Any]) -> ControlLease:
+        self._only_in_hand(request)
+        assert self._control is not None
+        return self._control
+
     def _only_in_hand(self, request: dict[str, Any]) -> None:
         """Questions are numbered anew in each job: an answer or a stop meant for another one is refused."""
         if not self._busy or str(request["job"]) != self._job:
@@ -175,6 +195,11 @@ class Engine:
         if self._busy:
             raise InputError(Code.JOB_IN_USE, f"{self._job} is being worked on; finish or stop it first")
 
+    async def _find_link(self) -> None:
+        """See that the way to the car is there before anything is stored. Raises LinkError (no-bus)."""
+        await self._desk.link.open()
+        await self._desk.link.close()
+
     def _next_number(self) -> str:
         year = datetime.fromisoformat(self._desk.clock.wall()[0]).year
         taken = [j for j in self._journals.list_jobs() if j.startswith(f"{year}-")]
@@ -182,6 +207,7 @@ class Engine:
 
     def _begin(self, journal: JobJournal, order: Order) -> None:
         self._job = order.number
+        self._control = ControlLease(journal)
         self._person.resume()
         self._task = asyncio.get_running_loop().create_task(self._work(journal, order))
 

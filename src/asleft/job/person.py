@@ -36,15 +36,21 @@ class CommandPerson:
 
         Raises: InputError: it is not open (answered already, or another one is), or the answer is not one offered.
         """
+        self.check(question_id, text, by)
+        future = self._waiting[question_id][1]
+        if not future.done():
+            future.set_result(Answer(question_id, text, by))
+
+    def check(self, question_id: str, text: str, by: str) -> Question:
+        """The open question that this would answer. Raises: as ``give``."""
         if question_id not in self._waiting:
             raise InputError(Code.INTERNAL, f"question {question_id} is not open")
-        question, future = self._waiting[question_id]
+        question = self._waiting[question_id][0]
         if question.kind is not QuestionKind.TYPE and text not in question.choices:
             raise InputError(Code.INTERNAL, f"{text!r} is not one of {', '.join(question.choices)}")
         if not by.strip():
             raise InputError(Code.INTERNAL, "an answer needs a name")
-        if not future.done():
-            future.set_result(Answer(question_id, text, by))
+        return question
 
     def stop(self) -> None:
         """Say stop: whatever waits for an answer ends."""
