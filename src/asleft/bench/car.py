@@ -150,7 +150,13 @@ class CarBase:
             return {}
         rules = self._wiring
         self.gateway = Gateway(
-            clock, plug, limit=rules.limit, overload=rules.overload, delay_s=rules.delay_s, denied=rules.denied
+            clock,
+            plug,
+            limit=rules.limit,
+            overload=rules.overload,
+            delay_s=rules.delay_s,
+            timeout_s=rules.timeout_s,
+            denied=rules.denied,
         )
         self.buses = {name: InLoopBus(clock, inner.bitrate) for name, inner in rules.buses.items()}
         return {module: self.buses[name] for name, inner in rules.buses.items() for module in inner.modules}

@@ -54,6 +54,7 @@ class GatewaySettings:
     limit: int = 8
     overload: Overload = Overload.QUEUE
     delay_s: float = 0.0005
+    timeout_s: float = 5.0
     denied: frozenset[int] = frozenset()
 
 

@@ -25,6 +25,7 @@ from .estate_chassis import stability, steering_angle, steering_assist
 from .estate_faults import ESTATE_FAULTS
 from .estate_side import ChassisSide, Memories, learn_all, make_chassis, make_zeros
 from .estate_table import ROWS
+from .estate_wiring import ESTATE_WIRING
 from .identity import draw_identity, make_vin
 from .petrol_base import PetrolBase
 from .petrol_diary import Diary
@@ -64,7 +65,7 @@ class EstateCar(PetrolBase):
             brake=lambda: drive.brake > 0.0,
         )
         modules = self._modules(chance, memory)
-        super().__init__("estate", modules, ESTATE_FAULTS, self.engine_side, drive, seed)
+        super().__init__("estate", modules, ESTATE_FAULTS, self.engine_side, drive, seed, ESTATE_WIRING)
         self.powertrain.drag = self._drag
         self.powertrain.alive = lambda: self.chassis.moving
         self._soaked_s = 0.0

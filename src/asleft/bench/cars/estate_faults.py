@@ -5,8 +5,10 @@ from __future__ import annotations
 from operator import attrgetter
 from typing import Any
 
+from ..gateway import Overload
 from .coding_faults import decimal_for_hex, emptied, foreign_vin, other_market, rewritten, swapped
 from .estate_build import CODING
+from .estate_wiring import ESTATE_WIRING
 from .faults import Family, Fault, table
 from .link_faults import LINK_FAULTS
 from .petrol_faults import CONDITIONS, HAND, MEASURE, PARTS, SUPPLY, How, number
@@ -129,6 +131,27 @@ CODED = tuple(
     )
 )  # fmt: skip
 
+
+def _gateway(overload: Overload) -> How:
+    """The gateway holds so many requests only, and treats the rest as it likes."""
+
+    def put(car: Any, size: float) -> None:
+        car.wired_gateway.limit, car.wired_gateway.overload = int(size), overload
+
+    def mend(car: Any) -> None:
+        car.wired_gateway.limit, car.wired_gateway.overload = ESTATE_WIRING.limit, ESTATE_WIRING.overload
+
+    return put, mend
+
+
+WIRED = tuple(
+    _f(Family.LINK, *fault)
+    for fault in (
+        ("gateway drops beyond", "requests", (1.0, 6.0, 2.0), "answers stay out", _gateway(Overload.DROP)),
+        ("gateway refuses beyond", "requests", (1.0, 6.0, 2.0), "answers 21", _gateway(Overload.REFUSE)),
+    )
+)
+
 ESTATE_FAULTS = table(
-    *CONDITIONS, *HAND, *MEASURE, *SUPPLY, *PARTS, *LINK_FAULTS, *PLACE, *SENSORS, *CODED
+    *CONDITIONS, *HAND, *MEASURE, *SUPPLY, *PARTS, *LINK_FAULTS, *PLACE, *SENSORS, *CODED, *WIRED
 )  # fmt: skip

@@ -128,11 +128,11 @@ def _drops_not(car: WorkshopCar) -> None:
 
 
 def _bus_off(car: WorkshopCar, _size: float) -> None:
-    car.loop_bus.set_bus_off("engine")
+    car.bus_of("engine").set_bus_off("engine")
 
 
 def _bus_on(car: WorkshopCar) -> None:
-    car.loop_bus.node("engine").recover()
+    car.bus_of("engine").node("engine").recover()
 
 
 def _link(

@@ -8,6 +8,7 @@ from typing import Any
 from asleft.model.errors import Code, InputError
 
 from ..car import AnyModule, Json
+from ..gateway import GatewaySettings
 from ..physics.consumers import CONSUMERS_A
 from ..physics.drive import Drive
 from ..physics.noise import Noise
@@ -26,7 +27,8 @@ class PetrolBase(WorkshopCar):
 
     Derived classes make the parts first, then call this.
 
-    Args: name, modules, faults: as `WorkshopCar`. side: of the engine module. drive: car and gearbox. seed: of the car.
+    Args: name, modules, faults, wiring: as `WorkshopCar`. side: of the engine module. drive: car and gearbox.
+        seed: of the car.
     """
 
     def __init__(
@@ -37,8 +39,9 @@ class PetrolBase(WorkshopCar):
         side: TrainSide,
         drive: Drive,
         seed: int,
+        wiring: GatewaySettings | None = None,
     ) -> None:
-        super().__init__(name, modules, faults)
+        super().__init__(name, modules, faults, wiring)
         self.drive = drive
         self.side = side
         self.train: Powertrain[Any, Any] = side.powertrain

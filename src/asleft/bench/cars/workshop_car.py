@@ -11,6 +11,7 @@ from asleft.ports.clock import Clock
 
 from ..bus import InLoopBus
 from ..car import AnyModule, CarBase, Json
+from ..gateway import Gateway, GatewaySettings
 from ..identifiers import cell
 from ..kline import KLine
 from ..module import ControlModule
@@ -20,11 +21,17 @@ from .faults import Fault, FaultBox
 class WorkshopCar(CarBase):
     """A bench car with faults.
 
-    Args: name, modules: as `CarBase`. faults: those it can have, by name; each is called with the car.
+    Args: name, modules, wiring: as `CarBase`. faults: those it can have, by name; each is called with the car.
     """
 
-    def __init__(self, name: str, modules: Sequence[AnyModule], faults: Mapping[str, Fault[Any]]) -> None:
-        super().__init__(name, modules)
+    def __init__(
+        self,
+        name: str,
+        modules: Sequence[AnyModule],
+        faults: Mapping[str, Fault[Any]],
+        wiring: GatewaySettings | None = None,
+    ) -> None:
+        super().__init__(name, modules, wiring=wiring)
         self.faults: FaultBox[Any] = FaultBox(self, faults)
         self.running_faults: dict[str, Any] = {}
         self._bus: Bus | None = None
@@ -59,6 +66,21 @@ class WorkshopCar(CarBase):
         if not isinstance(self._bus, InLoopBus):
             raise InputError(Code.ACT_UNKNOWN, "frames can be tampered with on an in-loop bus only", where=self.name)
         return self._bus
+
+    def bus_of(self, module: str) -> InLoopBus:
+        """The bus a module is on: one behind the gateway, or the plug's. Raises InputError: as `loop_bus`."""
+        rules = self._wiring
+        for name, inner in rules.buses.items() if rules is not None else ():
+            if module in inner.modules and name in self.buses:
+                return self.buses[name]
+        return self.loop_bus
+
+    @property
+    def wired_gateway(self) -> Gateway:
+        """What passes frames between the plug and its inner buses. Raises InputError: it has none, or no bus yet."""
+        if self.gateway is None:
+            raise InputError(Code.ACT_UNKNOWN, "no gateway on a bus", where=self.name)
+        return self.gateway
 
     def later(self, delay_s: float, what: Callable[[], None]) -> None:
         """Do something after a while on the car's clock; at once when it is not attached. Not part of a saved state."""
