@@ -45,7 +45,7 @@ def tree_of(data: bytes, name: str) -> tuple[str, Tree]:
 def struct_of(tree: Tree, name: str, kind: type[T]) -> tuple[T, Lines]:
     """A tree as a value of one struct. Raises ProcedureError."""
     shaped = shape(tree, kind)
-    lines = Lines(name, id_of(tree), shaped.lines)
+    lines = Lines(name, id_of(tree), tree)
     if shaped.complaints:
         raise ProcedureError(tuple(lines.remark(c) for c in shaped.complaints))
     value = build(shaped, kind)

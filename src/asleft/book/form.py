@@ -7,6 +7,7 @@ decimals; a text that some reader of YAML would take for a number, a date or a t
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterable
 from functools import cache
 from typing import Any, TypeVar, cast
 
@@ -32,13 +33,14 @@ _OTHERWISE = re.compile(
     |[-+]?\.(inf|nan)|=""",
     re.VERBOSE | re.IGNORECASE,
 )
+#: What such a text can begin with.
+_BEGINNINGS = frozenset("~nNtTfFyYoO0123456789+-.=")
 
 
 class Shaped(msgspec.Struct, frozen=True):
-    """Result of a walk: builtin values (None when a complaint bars it), where each field stands, complaints."""
+    """Result of a walk: builtin values (None when a complaint bars it) and complaints."""
 
     value: object
-    lines: dict[Path, int]
     complaints: tuple[Complaint, ...]
 
 
@@ -46,16 +48,11 @@ def shape(tree: Tree, kind: type[Any]) -> Shaped:
     """Hold a tree against a struct type.
 
     Args: kind: a msgspec struct; unions must be tagged.
-    Returns: builtins ready for ``msgspec.convert``, lines, complaints; the walk goes on after a complaint.
+    Returns: builtins ready for ``msgspec.convert``, complaints; the walk goes on after a complaint.
     """
-    walk = _Walk()
-    value = walk.any(tree, _type_info(kind), ())
-    return Shaped(value, walk.lines, tuple(walk.complaints))
-
-
-@cache
-def _type_info(kind: type[Any]) -> inspect.Type:
-    return inspect.type_info(kind)
+    complaints: list[Complaint] = []
+    value = _reader_of(kind)(tree, None, complaints)
+    return Shaped(value, tuple(complaints))
 
 
 def build(shaped: Shaped, kind: type[T]) -> T | Complaint:
@@ -78,116 +75,174 @@ def file_key(field: str) -> str:
     return field.replace("_", "-")
 
 
-class _Walk:
-    def __init__(self) -> None:
-        self.lines: dict[Path, int] = {}
-        self.complaints: list[Complaint] = []
+#: A place on the way down: the place around it and its key or index; flat only when something is said about it.
+_Place = tuple["_Place | None", str | int] | None
+#: Reads one tree: the builtin value, and complaints added to the list.
+_Read = Callable[[Tree, _Place, list[Complaint]], object]
 
-    def any(self, tree: Tree, kind: inspect.Type, path: Path) -> object:
-        self.lines.setdefault(path, tree.line)
-        match kind:
-            case inspect.StructType():
-                return self._struct(tree, kind, path)
-            case inspect.UnionType():
-                return self._union(tree, kind, path)
-            case inspect.VarTupleType():
-                return self._list(tree, kind, path)
-            case inspect.TupleType():
-                return self._fixed(tree, kind.item_types, path)
-            case inspect.DictType():
-                return self._dict(tree, kind.value_type, path)
-            case _:
-                return self._scalar(tree, kind, path)
 
-    def _say(self, path: Path, code: str, why: str, instead: str) -> None:
-        self.complaints.append(Complaint(path, code, why, instead))
+def _flat(place: _Place, *more: str | int) -> Path:
+    parts: list[str | int] = list(reversed(more))
+    while place is not None:
+        place, part = place
+        parts.append(part)
+    return tuple(reversed(parts))
 
-    def _struct(self, tree: Tree, kind: inspect.StructType, path: Path) -> object:
-        if not isinstance(tree, Map):
-            known = ", ".join(file_key(f.name) for f in kind.fields[:4])
-            self._say(path, "not-a-map", "a map is expected here", f"keys with values ({known} …)")
+
+@cache
+def _reader_of(kind: type[Any]) -> _Read:
+    """A reader made once from the type: thousands of files are held against the same form."""
+    return _reader(inspect.type_info(kind))
+
+
+def _reader(kind: inspect.Type) -> _Read:
+    match kind:
+        case inspect.StructType():
+            return _StructReader(kind).read
+        case inspect.UnionType():
+            return _union(kind)
+        case inspect.VarTupleType():
+            return _list(kind)
+        case inspect.TupleType():
+            return _fixed(kind.item_types)
+        case inspect.DictType():
+            return _dict(kind.value_type)
+        case _:
+            return _scalar(kind)
+
+
+class _StructReader:
+    """Keys of one struct."""
+
+    def __init__(self, kind: inspect.StructType) -> None:
+        self._tag_key = kind.tag_field if kind.tag_field is not None else ""
+        self._tag = kind.tag
+        self._fields = {file_key(f.name): (f.name, _reader(f.type)) for f in kind.fields}
+        self._allowed = frozenset((*self._fields, self._tag_key))
+        self._needed = {file_key(f.name): _expected(f.type) for f in kind.fields if f.required}
+
+    def read(self, tree: Tree, place: _Place, said: list[Complaint]) -> object:
+        if tree.__class__ is not Map:
+            known = ", ".join(tuple(self._fields)[:4])
+            said.append(Complaint(_flat(place), "not-a-map", "a map is expected here", f"keys with values ({known} …)"))
             return None
-        fields = {file_key(f.name): f for f in kind.fields}
-        tag_key = kind.tag_field if kind.tag_field is not None else ""
-        for key, value in tree.items.items():
-            self.lines[(*path, key)] = tree.keys[key]
-            if key not in fields and key != tag_key:
-                self._unknown(key, tuple(fields), (*path, key))
-                del value
-        found: dict[str, object] = {tag_key: kind.tag} if tag_key else {}
-        for key, field in fields.items():
-            if key in tree.items:
-                found[field.name] = self.any(tree.items[key], field.type, (*path, key))
-            elif field.required:
-                self._say(path, "missing-key", f'"{key}" is missing', f"{key}: … ({_expected(field.type)})")
+        items = cast("Map", tree).items
+        if not self._allowed.issuperset(items):
+            self._unknown(items, place, said)
+        found: dict[str, object] = {self._tag_key: self._tag} if self._tag_key else {}
+        for key, (name, read) in self._fields.items():
+            below = items.get(key)
+            if below is not None:
+                found[name] = read(below, (place, key), said)
+            elif key in self._needed:
+                instead = f"{key}: … ({self._needed[key]})"
+                said.append(Complaint(_flat(place), "missing-key", f'"{key}" is missing', instead))
         return found
 
-    def _unknown(self, key: str, known: tuple[str, ...], path: Path) -> None:
-        if not key.isascii() and (plain := _look_alike(key)) is not None:
-            self._say(
-                path, "look-alike", f'"{key}" has a letter that only looks like an ASCII one', f"{plain}, typed anew"
-            )
-            return
-        near = file_key(key) if file_key(key) in known else nearest(key, known)
-        instead = near or "one of " + ", ".join(known)
-        self._say(path, "unknown-key", f'"{key}" is no key here', instead)
+    def _unknown(self, keys: Iterable[str], place: _Place, said: list[Complaint]) -> None:
+        known = tuple(self._fields)
+        for key in keys:
+            if key in self._allowed:
+                continue
+            path = _flat(place, key)
+            if not key.isascii() and (plain := _look_alike(key)) is not None:
+                why = f'"{key}" has a letter that only looks like an ASCII one'
+                said.append(Complaint(path, "look-alike", why, f"{plain}, typed anew"))
+                continue
+            near = file_key(key) if file_key(key) in known else nearest(key, known)
+            instead = near or "one of " + ", ".join(known)
+            said.append(Complaint(path, "unknown-key", f'"{key}" is no key here', instead))
 
-    def _union(self, tree: Tree, kind: inspect.UnionType, path: Path) -> object:
-        structs = [t for t in kind.types if isinstance(t, inspect.StructType)]
-        others = [t for t in kind.types if not isinstance(t, inspect.StructType | inspect.NoneType)]
-        if others and not (structs and isinstance(tree, Map)):
-            return self.any(tree, others[0], path)
-        if len(structs) == 1:
-            return self._struct(tree, structs[0], path)
-        return self._tagged(tree, structs, path)
 
-    def _tagged(self, tree: Tree, structs: list[inspect.StructType], path: Path) -> object:
-        tags = tuple(str(s.tag) for s in structs)
-        tag_key = cast("str", structs[0].tag_field)
+def _union(kind: inspect.UnionType) -> _Read:
+    structs = [t for t in kind.types if isinstance(t, inspect.StructType)]
+    others = [t for t in kind.types if not isinstance(t, inspect.StructType | inspect.NoneType)]
+    if not others:
+        return _StructReader(structs[0]).read if len(structs) == 1 else _tagged(structs)
+    other = _reader(others[0])
+    if not structs:
+        return other
+    struct = _StructReader(structs[0]).read if len(structs) == 1 else _tagged(structs)
+    return lambda tree, place, said: (struct if tree.__class__ is Map else other)(tree, place, said)
+
+
+def _tagged(structs: list[inspect.StructType]) -> _Read:
+    readers = {str(s.tag): _StructReader(s).read for s in structs}
+    tags = tuple(readers)
+    tag_key = cast("str", structs[0].tag_field)
+
+    def read(tree: Tree, place: _Place, said: list[Complaint]) -> object:
         chosen = tree.items.get(tag_key) if isinstance(tree, Map) else None
-        if not isinstance(tree, Map) or chosen is None:
-            self._say(path, "no-type", f'an entry with "{tag_key}" is expected', f"{tag_key}: one of {', '.join(tags)}")
+        if chosen is None:
+            why = f'an entry with "{tag_key}" is expected'
+            said.append(Complaint(_flat(place), "no-type", why, f"{tag_key}: one of {', '.join(tags)}"))
             return None
         name = chosen.text if isinstance(chosen, Scalar) else ""
-        for struct in structs:
-            if struct.tag == name:
-                return self._struct(tree, struct, path)
+        if name in readers:
+            return readers[name](tree, place, said)
         near = nearest(name, tags) or "one of " + ", ".join(tags)
-        self._say((*path, tag_key), "unknown-type", f'"{name}" is no {tag_key} here', near)
-        self.lines[(*path, tag_key)] = chosen.line
+        said.append(Complaint(_flat(place, tag_key), "unknown-type", f'"{name}" is no {tag_key} here', near))
         return None
 
-    def _list(self, tree: Tree, kind: inspect.VarTupleType, path: Path) -> object:
+    return read
+
+
+def _list(kind: inspect.VarTupleType) -> _Read:
+    item = _reader(kind.item_type)
+    least = kind.min_length or 0
+
+    def read(tree: Tree, place: _Place, said: list[Complaint]) -> object:
         if not isinstance(tree, List):
-            self._say(path, "not-a-list", "a list is expected here", "one entry a line, each after a hyphen")
+            instead = "one entry a line, each after a hyphen"
+            said.append(Complaint(_flat(place), "not-a-list", "a list is expected here", instead))
             return None
-        if kind.min_length is not None and len(tree.items) < kind.min_length:
-            self._say(path, "too-few", f"{len(tree.items)} entries", f"at least {kind.min_length}")
-        return [self.any(entry, kind.item_type, (*path, n)) for n, entry in enumerate(tree.items)]
+        if len(tree.items) < least:
+            said.append(Complaint(_flat(place), "too-few", f"{len(tree.items)} entries", f"at least {least}"))
+        return [item(entry, (place, n), said) for n, entry in enumerate(tree.items)]
 
-    def _fixed(self, tree: Tree, items: tuple[inspect.Type, ...], path: Path) -> object:
-        if not isinstance(tree, List) or len(tree.items) != len(items):
-            self._say(
-                path, "not-a-list", f"a list of exactly {len(items)} is expected", f"[{', '.join('…' for _ in items)}]"
-            )
+    return read
+
+
+def _fixed(items: tuple[inspect.Type, ...]) -> _Read:
+    readers = tuple(_reader(item) for item in items)
+
+    def read(tree: Tree, place: _Place, said: list[Complaint]) -> object:
+        if not isinstance(tree, List) or len(tree.items) != len(readers):
+            instead = f"[{', '.join('…' for _ in readers)}]"
+            why = f"a list of exactly {len(readers)} is expected"
+            said.append(Complaint(_flat(place), "not-a-list", why, instead))
             return None
-        return [self.any(e, t, (*path, n)) for n, (e, t) in enumerate(zip(tree.items, items, strict=True))]
+        return [item(below, (place, n), said) for n, (below, item) in enumerate(zip(tree.items, readers, strict=True))]
 
-    def _dict(self, tree: Tree, item: inspect.Type, path: Path) -> object:
+    return read
+
+
+def _dict(item_type: inspect.Type) -> _Read:
+    item = _reader(item_type)
+
+    def read(tree: Tree, place: _Place, said: list[Complaint]) -> object:
         if not isinstance(tree, Map):
-            self._say(path, "not-a-map", "a map is expected here", "keys with values")
+            said.append(Complaint(_flat(place), "not-a-map", "a map is expected here", "keys with values"))
             return None
-        return {k: self.any(v, item, (*path, k)) for k, v in tree.items.items()}
+        return {key: item(below, (place, key), said) for key, below in tree.items.items()}
 
-    def _scalar(self, tree: Tree, kind: inspect.Type, path: Path) -> object:
-        if not isinstance(tree, Scalar):
-            self._say(path, "not-a-value", "a single value is expected here", _expected(kind))
+    return read
+
+
+def _scalar(kind: inspect.Type) -> _Read:
+    value = _value(kind)
+
+    def read(tree: Tree, place: _Place, said: list[Complaint]) -> object:
+        if tree.__class__ is not Scalar:
+            said.append(Complaint(_flat(place), "not-a-value", "a single value is expected here", _expected(kind)))
             return None
         try:
-            return _value(tree, kind)
+            return value(cast("Scalar", tree))
         except _Bad as bad:
-            self._say(path, bad.code, bad.why, bad.instead)
+            said.append(Complaint(_flat(place), bad.code, bad.why, bad.instead))
             return None
+
+    return read
 
 
 class _Bad(Exception):  # noqa: N818 - private, becomes a complaint at once
@@ -196,22 +251,33 @@ class _Bad(Exception):  # noqa: N818 - private, becomes a complaint at once
         super().__init__(why)
 
 
-def _value(scalar: Scalar, kind: inspect.Type) -> object:
+def _value(kind: inspect.Type) -> Callable[[Scalar], object]:
     match kind:
         case inspect.FloatType() | inspect.IntType():
-            return _number(scalar, kind)
+            return lambda scalar: _number(scalar, kind)
         case inspect.BoolType():
-            if scalar.plain and scalar.text in _TRUTH:
-                return _TRUTH[scalar.text]
-            raise _Bad("truth", f'"{scalar.text}" is not read as a truth value', "true or false")
+            return _truth
         case inspect.EnumType():
-            return _choice(scalar, tuple(str(e.value) for e in kind.cls))
+            choices = tuple(str(e.value) for e in kind.cls)
+            return lambda scalar: _choice(scalar, choices)
         case inspect.LiteralType():
-            return _choice(scalar, tuple(str(v) for v in kind.values))
+            values = tuple(str(v) for v in kind.values)
+            return lambda scalar: _choice(scalar, values)
         case inspect.StrType():
-            return _text(scalar, kind)
+            return lambda scalar: _text(scalar, kind)
         case _:
-            raise _Bad("type", "nothing is expected here", "leave it out")
+            return _nothing
+
+
+def _truth(scalar: Scalar) -> bool:
+    if scalar.plain and scalar.text in _TRUTH:
+        return _TRUTH[scalar.text]
+    raise _Bad("truth", f'"{scalar.text}" is not read as a truth value', "true or false")
+
+
+def _nothing(scalar: Scalar) -> object:
+    del scalar
+    raise _Bad("type", "nothing is expected here", "leave it out")
 
 
 def _number(scalar: Scalar, kind: inspect.FloatType | inspect.IntType) -> float | int:
@@ -248,7 +314,7 @@ def _choice(scalar: Scalar, known: tuple[str, ...]) -> str:
 
 def _text(scalar: Scalar, kind: inspect.StrType) -> str:
     text = scalar.text
-    if scalar.plain and (not text or _OTHERWISE.fullmatch(text)):
+    if scalar.plain and (not text or (text[0] in _BEGINNINGS and _OTHERWISE.fullmatch(text))):
         if not text:
             raise _Bad("empty", "nothing stands here", "a text, or leave the key out")
         raise _Bad("quotes", f"{text} without quotes is no text to every reader of YAML", f'"{text}"')

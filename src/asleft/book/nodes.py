@@ -10,9 +10,8 @@ import unicodedata
 from collections.abc import Iterator
 from typing import Any
 
-import msgspec
-
 from .remark import Complaint
+from .tree import List, Map, Scalar, Tree
 from .yaml_events import BadYamlError, with_events
 
 #: A manual's page typed in is a few kilobytes; a file beyond this is no procedure.
@@ -20,31 +19,7 @@ MAX_BYTES = 400_000
 MAX_DEPTH = 12
 MAX_NODES = 20_000
 
-
-class Scalar(msgspec.Struct, frozen=True, gc=False):
-    """One value as it stands in the file; ``plain`` when without quotes."""
-
-    text: str
-    plain: bool
-    line: int
-
-
-class Map(msgspec.Struct, frozen=True):
-    """Keys with values; ``keys`` gives the line of each key."""
-
-    items: dict[str, Tree]
-    keys: dict[str, int]
-    line: int
-
-
-class List(msgspec.Struct, frozen=True):
-    """Values in order."""
-
-    items: tuple[Tree, ...]
-    line: int
-
-
-Tree = Scalar | Map | List
+__all__ = ["List", "Map", "Scalar", "Tree", "Unreadable", "parse", "read_text"]
 
 
 class Unreadable(Exception):  # noqa: N818 - it is caught and becomes remarks

@@ -11,6 +11,8 @@ from enum import StrEnum, unique
 
 import msgspec
 
+from .tree import List, Map, Tree
+
 
 @unique
 class Level(StrEnum):
@@ -84,18 +86,25 @@ def show(path: Path) -> str:
 
 
 class Lines(msgspec.Struct, frozen=True):
-    """Where each field stands in its file."""
+    """Where each field stands in its file, found in the tree when it is asked for."""
 
     file: str
     procedure: str
-    lines: dict[Path, int]
+    tree: Tree
 
     def of(self, path: Path) -> int:
         """Line of a field, or of the nearest field around it."""
-        for length in range(len(path), -1, -1):
-            if path[:length] in self.lines:
-                return self.lines[path[:length]]
-        return 0
+        tree, line = self.tree, self.tree.line
+        for part in path:
+            if isinstance(tree, Map) and part in tree.items:
+                key = str(part)
+                tree, line = tree.items[key], tree.keys[key]
+            elif isinstance(tree, List) and isinstance(part, int) and part < len(tree.items):
+                tree = tree.items[part]
+                line = tree.line
+            else:
+                break
+        return line
 
     def remark(self, complaint: Complaint) -> Remark:
         """The complaint with its place."""
