@@ -14,10 +14,11 @@ from asleft.model.control import ControlHow
 from asleft.model.effect import Intent, Settlement
 from asleft.model.fact import Fact
 from asleft.model.message import Message
-from asleft.model.module import Difference, ModuleState, Picture, PictureKind
+from asleft.model.module import Difference, ModulePicture, ModuleState, Picture, PictureKind
 from asleft.model.origin import Origin
 from asleft.model.question import Answer, Question
 from asleft.model.reading import Hex, Series
+from asleft.model.timed import ActTimed
 from asleft.model.trouble import TroubleCode
 from asleft.model.verdict import Judgement, RunEnd, StepOutcome, Verdict
 from asleft.model.work import Need, Plan, ScreenedCode, Vehicle, WorkItem
@@ -315,6 +316,88 @@ class ControlMoved(msgspec.Struct, frozen=True, tag="control-moved@1"):
     reason: str = ""
 
 
+class ModulePictureTaken(msgspec.Struct, frozen=True, tag="module-picture-taken@1"):
+    """What the run's module said of itself before and after it; the same for all three ways.
+
+    Attributes: when: ``before`` or ``after``.
+    """
+
+    run: str
+    step: str
+    when: str
+    picture: ModulePicture
+
+
+class SequenceTimed(msgspec.Struct, frozen=True, tag="sequence-timed@1"):
+    """One attempt at a sequence by hand.
+
+    Attributes:
+        attempt: 1, 2, 3 …
+        acts: those that a signal showed, in order.
+        verdict: of the rhythm alone; what follows from it is judged by the proof.
+        message: in time, or which step and by how much.
+        sample_s: longest time between two samples, s.
+    """
+
+    run: str
+    step: str
+    attempt: int
+    acts: tuple[ActTimed, ...]
+    verdict: Verdict
+    message: Message
+    sample_s: float
+
+
+class PersonMarked(msgspec.Struct, frozen=True, tag="person-marked@1"):
+    """A person marked a moment on the other tester: its ``start`` or ``end``, with what it said."""
+
+    run: str
+    step: str
+    mark: str
+    said: str
+    by: str
+
+
+class NotWatched(msgspec.Struct, frozen=True, tag="not-watched@1"):
+    """From ``begin_s`` to ``end_s`` on the job's clock nothing was asked of the car, and why."""
+
+    run: str
+    step: str
+    begin_s: float
+    end_s: float
+    message: Message
+
+
+class DocumentAttached(msgspec.Struct, frozen=True, tag="document-attached@1"):
+    """A document that belongs to a run, by its content: the other tester's report, a photo.
+
+    Attributes: sha256: of its bytes, hex. size: bytes. by: who attached it.
+    """
+
+    run: str
+    step: str
+    name: str
+    sha256: str
+    size: int
+    by: str
+
+
+class CausesNamed(msgspec.Struct, frozen=True, tag="causes-named@1"):
+    """What the procedure lists as causes for what was seen, likeliest first."""
+
+    run: str
+    seen: str
+    causes: tuple[str, ...]
+
+
+class RunProgress(msgspec.Struct, frozen=True, tag="run-progress@1"):
+    """A run changed its state; ``state`` and ``cause`` are words of ``run.states``."""
+
+    run: str
+    state: str
+    cause: str
+
+
 Body = (
     JobOpened
     | PictureTaken
@@ -347,4 +430,11 @@ Body = (
     | ClockNoted
     | SamplesPart
     | ControlMoved
+    | ModulePictureTaken
+    | SequenceTimed
+    | PersonMarked
+    | NotWatched
+    | DocumentAttached
+    | CausesNamed
+    | RunProgress
 )

@@ -11,7 +11,7 @@ from asleft.model.control import NOBODY, Holder
 from asleft.model.effect import Intent, Settlement
 from asleft.model.fact import Fact
 from asleft.model.message import Message
-from asleft.model.module import Difference, ModuleState, Picture, PictureKind
+from asleft.model.module import Difference, ModulePicture, ModuleState, Picture, PictureKind
 from asleft.model.origin import Origin
 from asleft.model.question import Answer, Question
 from asleft.model.verdict import Judgement, RunEnd, StepOutcome, Verdict
@@ -50,6 +50,13 @@ class RunState:
     samples: dict[str, b.SamplesTaken] = field(default_factory=dict)
     parts: dict[str, tuple[b.SamplesPart, ...]] = field(default_factory=dict)
     judgements: tuple[Judgement, ...] = ()
+    progress: str = ""
+    pictures: dict[str, ModulePicture] = field(default_factory=dict)
+    sequences: tuple[b.SequenceTimed, ...] = ()
+    marks: tuple[tuple[float, b.PersonMarked], ...] = ()
+    not_watched: tuple[b.NotWatched, ...] = ()
+    documents: tuple[b.DocumentAttached, ...] = ()
+    causes: tuple[b.CausesNamed, ...] = ()
     end: RunEnd | None = None
     verdict: Verdict | None = None
     result: Message | None = None
@@ -123,7 +130,8 @@ class JobState:
 #: Events of one run: by far the most.
 _OF_A_RUN = (
     b.RunStarted, b.IdentifierChosen, b.ConditionsSeen, b.ConditionWaived, b.StepStarted, b.StepStopped, b.ModuleTold,
-    b.SamplesTaken, b.SamplesPart, b.CriterionJudged, b.RunEnded,
+    b.SamplesTaken, b.SamplesPart, b.CriterionJudged, b.RunEnded, b.ModulePictureTaken, b.SequenceTimed,
+    b.PersonMarked, b.NotWatched, b.DocumentAttached, b.CausesNamed, b.RunProgress,
 )  # fmt: skip
 
 V = TypeVar("V")
@@ -248,10 +256,37 @@ def _run(run: RunState, event: Event) -> RunState:
             return _with(run, parts={**run.parts, name: (*run.parts.get(name, ()), event.body)})
         case b.CriterionJudged(_, judgement):
             return _with(run, judgements=(*run.judgements, judgement))
+        case b.RunProgress(_, state, _):
+            return _with(run, progress=state)
+        case b.ModulePictureTaken(_, _, when, picture):
+            return _with(run, pictures={**run.pictures, when: picture})
+        case b.SequenceTimed() | b.PersonMarked() | b.NotWatched() | b.DocumentAttached() | b.CausesNamed():
+            return _evidence(run, event.body, event.monotonic_s)
         case b.RunEnded(_, end, verdict, message):
             return _with(run, end=end, verdict=verdict, result=message)
         case _:
             return run
+
+
+def _evidence(
+    run: RunState,
+    body: b.SequenceTimed | b.PersonMarked | b.NotWatched | b.DocumentAttached | b.CausesNamed,
+    now_s: float,
+) -> RunState:
+    """What the ways by hand and beside leave; marks keep their time."""
+    match body:
+        case b.SequenceTimed():
+            return _with(run, sequences=(*run.sequences, body))
+        case b.PersonMarked():
+            return _with(run, marks=(*run.marks, (now_s, body)))
+        case b.NotWatched():
+            return _with(run, not_watched=(*run.not_watched, body))
+        case b.DocumentAttached():
+            return _with(run, documents=(*run.documents, body))
+        case b.CausesNamed():
+            return _with(run, causes=(*run.causes, body))
+        case _:
+            assert_never(body)
 
 
 def _stopped(steps: tuple[StepState, ...], body: b.StepStopped, now_s: float) -> tuple[StepState, ...]:
