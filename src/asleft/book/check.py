@@ -86,10 +86,11 @@ def _criteria(procedure: Procedure) -> Iterator[Complaint]:
             yield Complaint(
                 (*path, "id"), "same-id", f'"{criterion.id}" is the id of an earlier criterion', "another id"
             )
-        saved = getattr(criterion, "saved", None)
-        if saved is not None and procedure.ways.offered and saved not in saves:
-            near = nearest(saved, tuple(saves)) or "the name under which a step saves"
-            yield Complaint((*path, "saved"), "saved", f'no step saves "{saved}"', near)
+        for field in ("saved", "before", "back"):
+            saved = getattr(criterion, field, "")
+            if saved and procedure.ways.offered and saved not in saves:
+                near = nearest(saved, tuple(saves)) or "the name under which a step saves"
+                yield Complaint((*path, field), "saved", f'no step saves "{saved}"', near)
         limits: LimitData | None = getattr(criterion, "limits", None)
         if limits is not None and limits.unit not in UNITS:
             yield Complaint((*path, "limits", "unit"), "unit", f'"{limits.unit}" is no unit', unit_meant(limits.unit))

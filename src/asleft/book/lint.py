@@ -13,6 +13,7 @@ from asleft.model.condition import ConditionKind
 from asleft.model.verdict import LimitOwner
 
 from .catalogue_entries import CAUTION_WORDS, catalogue
+from .fit import plain
 from .functions import FUNCTIONS
 from .lint_steps import PLANNED_CLEAR, STEP_LINT, Rule, gap, warn
 from .loader import LoadedProcedure
@@ -32,23 +33,33 @@ def lint(loaded: LoadedProcedure) -> tuple[Remark, ...]:
 def lint_book(procedures: Sequence[LoadedProcedure]) -> tuple[Remark, ...]:
     """Warnings about procedures that are for the same cars, beside those of each one."""
     found = [remark for loaded in procedures for remark in lint(loaded)]
-    for a, b in combinations(procedures, 2):
-        if a.procedure.function == b.procedure.function and _overlap(a.procedure.applies, b.procedure.applies):
-            why = f"for some cars {a.procedure.id} is for the same function"
-            found.append(
-                b.lines.remark(warn(("applies",), "overlap", why, "years, engine or part numbers that part them"))
-            )
+    for a, b in _pairs(procedures):
+        why = f"for some cars {a.procedure.id} is for the same function"
+        found.append(b.lines.remark(warn(("applies",), "overlap", why, "years, engine or part numbers that part them")))
     return tuple(found)
 
 
+def _pairs(procedures: Sequence[LoadedProcedure]) -> Iterator[tuple[LoadedProcedure, LoadedProcedure]]:
+    """Pairs that can be meant for one car; only those of one function and make are held against each other."""
+    groups: dict[tuple[str, str], list[LoadedProcedure]] = {}
+    for loaded in procedures:
+        make = plain(loaded.procedure.applies.make)
+        if make:
+            groups.setdefault((loaded.procedure.function, make), []).append(loaded)
+    for group in groups.values():
+        for a, b in combinations(group, 2):
+            if _overlap(a.procedure.applies, b.procedure.applies):
+                yield a, b
+
+
 def _overlap(a: Applies, b: Applies) -> bool:
-    """Whether one car can be meant by both; without a make neither is for a car by itself."""
-    if not (a.make and b.make):
-        return False
-    for field in ("make", "model", "engine", "propulsion", "throttle"):
+    """Whether one car of their make can be meant by both."""
+    for field in ("model", "engine", "propulsion", "throttle"):
         x, y = getattr(a, field), getattr(b, field)
-        if x and y and str(x).casefold() != str(y).casefold():
+        if x and y and plain(str(x)) != plain(str(y)):
             return False
+    if a.numbers and b.numbers and not any(x.meets(y) or y.meets(x) for x in a.numbers for y in b.numbers):
+        return False
     return a.years is None or b.years is None or (a.years[0] <= b.years[1] and b.years[0] <= a.years[1])
 
 

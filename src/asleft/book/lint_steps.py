@@ -67,7 +67,7 @@ def _write(procedure: Procedure, way: Way, n: int, step: Write) -> Iterator[Comp
 
 
 def _recordings(procedure: Procedure) -> Iterator[Complaint]:
-    used = {getattr(c, "saved", "") for c in procedure.criteria}
+    used = {name for c in procedure.criteria for name in recordings_of(c)}
     for way in Way:
         for n, step in enumerate(procedure.ways.all_steps(way)):
             path: Path = ("ways", way.value, n)
@@ -84,10 +84,10 @@ def _recordings(procedure: Procedure) -> Iterator[Complaint]:
 
 def _missing_saves(procedure: Procedure) -> Iterator[Complaint]:
     """A way in which a criterion can never be computed."""
-    wanted = {c.id: saved for c in procedure.criteria if (saved := getattr(c, "saved", ""))}
+    wanted = [(c.id, saved) for c in procedure.criteria for saved in recordings_of(c)]
     for way in procedure.ways.offered:
         kept = {getattr(step, "save", "") for step in procedure.ways.all_steps(way)}
-        for criterion, saved in wanted.items():
+        for criterion, saved in wanted:
             if saved not in kept:
                 why = f'{criterion} cannot be judged this way: nothing saves "{saved}"'
                 yield warn(("ways", way.value), "no-recording", why, "the step that records it, in this way as well")

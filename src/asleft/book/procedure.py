@@ -38,6 +38,23 @@ class Throttle(StrEnum):
     NONE = "none"
 
 
+class ModuleNumbers(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Part number of a module, and software number where only that one is meant; both exactly as the module says."""
+
+    part_number: Text
+    software_number: str = ""
+
+    @property
+    def text(self) -> str:
+        """One line."""
+        return f"{self.part_number} {self.software_number}".strip()
+
+    def meets(self, found: ModuleNumbers) -> bool:
+        """Whether a module with these numbers is meant."""
+        same = self.part_number == found.part_number
+        return same and self.software_number in {"", found.software_number}
+
+
 class Applies(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Which cars a procedure is for. What is empty is not restricted; without a make it is for no car by itself.
 
@@ -45,6 +62,7 @@ class Applies(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         make, model: as the workshop writes them; compared without regard to case and spaces.
         years: first and last model year, both included.
         engine: engine code as the source prints it.
+        numbers: of its module, one of which must be there.
     """
 
     make: str = ""
@@ -53,6 +71,7 @@ class Applies(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     propulsion: Propulsion | None = None
     throttle: Throttle | None = None
     engine: str = ""
+    numbers: tuple[ModuleNumbers, ...] = ()
 
 
 @unique
@@ -189,11 +208,29 @@ class Ways(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         return tuple(way for way in Way if self.all_steps(way))
 
 
+@unique
+class Seen(StrEnum):
+    """How a run can fail, as far as the program sees it."""
+
+    REFUSED = "refused"
+    TOO_LATE = "too-late"
+    MISSED = "missed"
+    NOT_READY = "not-ready"
+    NOT_PROVED = "not-proved"
+
+
 class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """What is seen when it fails, and what it mostly comes from, likeliest first."""
+    """What is seen when it fails, and what it mostly comes from, likeliest first.
+
+    Attributes:
+        when: runs after which it is shown; empty: after any.
+        criteria: criteria of the proof whose failure shows it.
+    """
 
     seen: Text
     causes: tuple[Text, ...]
+    when: tuple[Seen, ...] = ()
+    criteria: tuple[Slug, ...] = ()
 
 
 class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

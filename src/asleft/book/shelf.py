@@ -15,11 +15,11 @@ from pathlib import Path
 import msgspec
 
 from asleft.model.errors import Code, InputError
-from asleft.model.message import Message, say
+from asleft.model.message import Message
 from asleft.model.work import Vehicle
 
+from .fit import CarFacts, differs
 from .loader import LoadedProcedure, ProcedureError, load_procedure
-from .procedure import Applies
 from .remark import Level, Remark, nearest
 
 #: The procedures that come with the program: for cars of the fictional workshop.
@@ -54,17 +54,17 @@ class Book(msgspec.Struct, frozen=True):
         near = nearest(procedure_id, tuple(p.procedure.id for p in self.procedures))
         raise InputError(Code.PROCEDURE_MISSING, f"{procedure_id}; nearest is {near}" if near else procedure_id)
 
-    def for_function(self, function: str, vehicle: Vehicle) -> tuple[Match, ...]:
+    def for_function(self, function: str, vehicle: Vehicle, facts: CarFacts | None = None) -> tuple[Match, ...]:
         """Procedures of a function: those that fit first, then by how little differs, then by id and revision."""
         found = [p for p in self.procedures if p.procedure.function == function]
-        matches = [Match(p, differs(p.procedure.applies, vehicle)) for p in found]
+        matches = [Match(p, differs(p.procedure.applies, vehicle, facts)) for p in found]
         return tuple(
             sorted(matches, key=lambda m: (len(m.differs), m.loaded.procedure.id, -m.loaded.procedure.revision))
         )
 
-    def fitting(self, function: str, vehicle: Vehicle) -> LoadedProcedure | None:
+    def fitting(self, function: str, vehicle: Vehicle, facts: CarFacts | None = None) -> LoadedProcedure | None:
         """The procedure that fits the car exactly, or None; nothing near is ever taken."""
-        first = next(iter(self.for_function(function, vehicle)), None)
+        first = next(iter(self.for_function(function, vehicle, facts)), None)
         return first.loaded if first is not None and first.exact else None
 
 
@@ -100,49 +100,3 @@ def _twice(second: LoadedProcedure, first: LoadedProcedure) -> Remark:
     return Remark(
         Level.ERROR, "same-id", second.lines.file, line, name, "id", why, "another id, or a newer revision there"
     )
-
-
-def differs(applies: Applies, vehicle: Vehicle) -> tuple[Message, ...]:
-    """What of a procedure's applicability does not agree with the car, or is not known of it."""
-    found: list[Message] = []
-    if not applies.make:
-        found.append(say("book.no-make", "it is for no make by itself"))
-    for what, wanted, given in (("make", applies.make, vehicle.make), ("model", applies.model, vehicle.model)):
-        if wanted and _plain(wanted) != _plain(given):
-            found.append(
-                say(
-                    "book.other",
-                    "{what}: it is for {wanted}, not {given}",
-                    what=what,
-                    wanted=wanted,
-                    given=given or "(not given)",
-                )
-            )
-    if applies.years is not None and vehicle.year is None:
-        found.append(
-            say(
-                "book.year-unknown",
-                "model year not given; it is for {first} to {last}",
-                first=applies.years[0],
-                last=applies.years[1],
-            )
-        )
-    elif (
-        applies.years is not None
-        and vehicle.year is not None
-        and not applies.years[0] <= vehicle.year <= applies.years[1]
-    ):
-        found.append(
-            say(
-                "book.year",
-                "model year {year}; it is for {first} to {last}",
-                year=vehicle.year,
-                first=applies.years[0],
-                last=applies.years[1],
-            )
-        )
-    return tuple(found)
-
-
-def _plain(text: str) -> str:
-    return "".join(text.casefold().split())

@@ -69,7 +69,14 @@ def test_search_by_words_car_and_numbers(folder: Path) -> None:
     book = open_book(folder, folder / "x.index")
     assert book.search("throttle brevik")[0].header.id == "throttle-stop-learn-brevik"
     assert book.search("throttle brevik", CAR)[0].header.id == "throttle-stop-learn-aldra"
-    assert book.search("throttle brevik", CAR)[1].differs == ("make: it is for Brevik, not Aldra",)
+    second = book.search("throttle brevik", CAR)[1]
+    assert [m.text for m in second.differs] == ["make: it is for Brevik, not Aldra"]
+    assert [m.text for m in second.reasons] == ["has brevik", "has throttle"]
+    assert book.search("", CAR)[0].reasons[0].text == "fits this car exactly"
+    assert [m.text for m in book.search("thrott", CAR)[0].reasons] == [
+        "fits this car exactly",
+        "throttle begins with thrott",
+    ]
     assert book.search("ENG-1620-2")
     assert book.search("thrott")
     assert not book.search("windscreen")
