@@ -28,12 +28,30 @@ def module_rows(car: Any) -> list[str]:
         if isinstance(module, ControlModule):
             where = module.address
             width = 8 if where.extended else 3
-            link, pair = "CAN", f"{where.request:0{width}X}, {where.response:0{width}X}"
+            link, pair = place_of(car, module.name), f"{where.request:0{width}X}, {where.response:0{width}X}"
         else:
             link, pair = "K-line", f"address {module.target:02X}"
         after = f"{timing.latency_s * 1000:.0f} to {(timing.latency_s + timing.jitter_s) * 1000:.0f} ms"
         rows.append(f"| {module.name} | {link} | {pair} | {after} | {timing.boot_s:g} s | {timing.after_run_s:g} s |")
     return rows
+
+
+def place_of(car: Any, module: str) -> str:
+    """The bus a module is on: the plug's, or one behind the gateway with its bit rate."""
+    wiring = car.wiring
+    for name, inner in wiring.buses.items() if wiring else ():
+        if module in inner.modules:
+            return f"CAN, {name}, {inner.bitrate // 1000} kbit/s"
+    return "CAN, plug" if wiring else "CAN"
+
+
+def gateway_line(car: Any) -> list[str]:
+    """What the gateway does, if there is one."""
+    if car.wiring is None:
+        return []
+    rules = car.wiring
+    what = f"holds {rules.limit} requests in flight and lets the rest {rules.overload.value}"
+    return ["", f"Its gateway {what}; a request without answer frees its place after {rules.timeout_s:g} s."]
 
 
 def act_rows(car: Any) -> list[str]:
@@ -65,7 +83,16 @@ def tables() -> str:
     lines: list[str] = []
     for name in CARS:
         car = make_car(name)
-        lines += [f"### Car `{name}`", "", *module_rows(car), "", *act_rows(car), *fault_rows(car), ""]
+        lines += [
+            f"### Car `{name}`",
+            "",
+            *module_rows(car),
+            *gateway_line(car),
+            "",
+            *act_rows(car),
+            *fault_rows(car),
+            "",
+        ]
     return "\n".join(lines)
 
 

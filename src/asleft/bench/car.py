@@ -100,7 +100,7 @@ class CarBase:
         tick_s: period of the fixed tick (physics, then each module's `ControlModule.poll`), s.
         wiring: buses behind a gateway; modules that stand in none of them are on the plug's bus.
 
-    Attributes: gateway: once attached, the gateway, if there is one. buses: its inner buses by name.
+    Attributes: wiring: as given. gateway: once attached, the gateway, if there is one. buses: its inner buses by name.
     """
 
     def __init__(
@@ -113,7 +113,7 @@ class CarBase:
         self.name = name
         self.gateway: Gateway | None = None
         self.buses: dict[str, InLoopBus] = {}
-        self._wiring = wiring
+        self.wiring = wiring
         self.modules: Sequence[AnyModule] = tuple(modules)
         self.tick_s = tick_s
         self._clock: Clock | None = None
@@ -146,9 +146,9 @@ class CarBase:
 
     def _wire(self, plug: Bus, clock: Clock) -> dict[str, InLoopBus]:
         """Make gateway and inner buses; gives the inner bus of each module that has one."""
-        if self._wiring is None:
+        if self.wiring is None:
             return {}
-        rules = self._wiring
+        rules = self.wiring
         self.gateway = Gateway(
             clock,
             plug,

@@ -19,6 +19,8 @@ from dataclasses import dataclass
 from asleft.model.origin import Origin
 from asleft.ports.clock import Clock
 
+from .line_faults import LineFaults
+
 #: Start bit, eight data bits, stop bit.
 BITS_PER_BYTE = 10
 BAUD = 10_400
@@ -87,12 +89,16 @@ class KLine:
         baud: bit/s of all bytes.
         level_tolerance_s: how far off the high level of a start may be because of whoever makes it (a program on a
             serial port in real time), s.
+        faults: what goes wrong; none when None. May be changed while it runs.
     """
 
-    def __init__(self, clock: Clock, baud: int = BAUD, level_tolerance_s: float = 0.0) -> None:
+    def __init__(
+        self, clock: Clock, baud: int = BAUD, level_tolerance_s: float = 0.0, faults: LineFaults | None = None
+    ) -> None:
         self.clock = clock
         self.baud = baud
         self.level_tolerance_s = level_tolerance_s
+        self.faults = faults or LineFaults()
         self.byte_s = BITS_PER_BYTE / baud
         self._nodes: list[LineNode] = []
         self._flight: _Flight | None = None
@@ -124,7 +130,7 @@ class KLine:
 
         def end() -> None:
             for other in tuple(self._nodes):
-                if other is not node:
+                if other is not node and not self.faults.shorted:
                     other.on_low(seconds)
 
         self.clock.call_at(start_s + seconds, end)
@@ -146,5 +152,11 @@ class KLine:
     def _end(self, flight: _Flight) -> None:
         if self._flight is flight:
             self._flight = None
+        faults = self.faults
+        if faults.shorted:
+            return
+        value, lost = faults.heard(flight.value), faults.loses()
         for node in tuple(self._nodes):
-            node.on_byte(flight.value, flight.end_s, node is flight.sender)
+            own = node is flight.sender
+            if own or not lost:
+                node.on_byte(value, flight.end_s, own)

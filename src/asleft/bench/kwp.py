@@ -39,8 +39,8 @@ from .obd import Obd, ObdService
 from .power import Power
 from .routines import Routine, RoutineState
 from .security import SecurityLevel, SecurityService
-from .server import Server
-from .service import Conversation, Service
+from .server import PENDING, Server, negative
+from .service import Conversation, Later, Service
 from .session_timer import SessionTimer
 from .sessions import Timing
 from .trouble_memory import TroubleCode, TroubleMemory
@@ -208,6 +208,15 @@ class KwpModule:
         """What 21 or 1A would give now. Raises KeyError: unknown."""
         return self._identifiers.peek(number)
 
+    def handle(self, request: bytes) -> bytes:
+        """Answer a request at once, without line and latency; a later answer is given as 78 first."""
+        self._refresh()
+        try:
+            answer = self._server.answer(request, functional=False) or b""
+        except Later:
+            return negative(request[0], PENDING)
+        return _in_kwp(answer)
+
     # -- inside ----------------------------------------------------------------------------------------------------
 
     def _now(self) -> float:
@@ -241,8 +250,7 @@ class KwpModule:
     def _send(self, answer: bytes) -> None:
         if self._node is None or not self._power.awake:
             return
-        if answer[0] == 0x7F:
-            answer = answer[:2] + bytes([_KWP_REFUSALS.get(answer[2], answer[2])])
+        answer = _in_kwp(answer)
         addressed = self._asked.mode is not Mode.NONE
         mode = Mode.PHYSICAL if addressed else Mode.NONE
         for part in split(answer):
@@ -278,3 +286,8 @@ class KwpModule:
             self._routines.stop_all()
         self._talk.session = session
         self._talk.unlocked.clear()
+
+
+def _in_kwp(answer: bytes) -> bytes:
+    """An answer whose refusal, if it is one, has KWP2000's number."""
+    return answer[:2] + bytes([_KWP_REFUSALS.get(answer[2], answer[2])]) if answer[:1] == b"\x7f" else answer

@@ -5,80 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from statistics import fmean, pstdev
-from typing import Any
 
 import pytest
 from vininfo import Vin
 
-from asleft.bench.bus import InLoopBus
 from asleft.bench.cars.estate import EstateCar
-from asleft.bench.cars.estate_faults import CODED, ESTATE_FAULTS, PLACE, SENSORS
-from asleft.bench.cars.petrol_faults import PETROL_FAULTS
-from asleft.bench.clock import StepClock
 from asleft.bench.routines import RoutineState
 from asleft.model.errors import InputError
-
-
-class Bay:
-    """The car on its bus, time in our hand."""
-
-    def __init__(self, seed: int = 1, fault: str | None = None, *, warm: bool = True) -> None:
-        self.clock = StepClock()
-        self.car = EstateCar(seed, warm=warm)
-        self.car.attach(InLoopBus(self.clock), self.clock)
-        self.fault = fault
-        self.seen: dict[str, Any] = {}
-
-    def set(self) -> None:
-        if self.fault is not None:
-            self.car.act("fault", name=self.fault)
-
-    def wait(self, seconds: float) -> None:
-        self.clock.run_until(self.clock.now() + seconds)
-
-    def do(self, what: str, seconds: float = 0.0, /, **args: object) -> None:
-        self.car.act(what, **args)
-        self.wait(seconds)
-
-    def ask(self, module: str, request: str) -> bytes:
-        return self.car.module(module).handle(bytes.fromhex(request)) or b""
-
-    def value(self, module: str, did: int, step: float) -> float:
-        self.car.advance()
-        return int.from_bytes(self.car.module(module).peek(did)[:2], "big", signed=True) * step
-
-    def values(self, module: str, did: int, step: float, seconds: float) -> list[float]:
-        found: list[float] = []
-        for _ in range(round(seconds * 10)):
-            self.wait(0.1)
-            found.append(self.value(module, did, step))
-        return found
-
-    def routine(self, module: str, rid: int, seconds: float) -> int:
-        """Start it and wait; the state, or the refusal code when it is not started."""
-        self.ask(module, "1003")
-        answer = self.ask(module, f"3101{rid:04X}")
-        if answer[0] == 0x7F:
-            return answer[2]
-        for _ in range(round(seconds) + 1):
-            self.wait(1.0)
-            self.ask(module, "3E00")
-        return self.ask(module, f"3103{rid:04X}")[4]
-
-    def codes(self) -> dict[str, set[str]]:
-        return {
-            module.name: {f"{code:06X}" for code in module.codes.matching(0x01)}
-            for module in self.car.modules
-            if module.codes.matching(0x01)
-        }
-
-    def drive(self, km_h: float, seconds: float) -> None:
-        self.do("key", 3.0, position="on")
-        self.do("key", 10.0, position="start")
-        self.do("brake", pressed=True)
-        self.do("selector", position="D")
-        self.do("steer", degrees=None)
-        self.do("drive", seconds, km_h=km_h)
+from kit.estate_bay import Bay
 
 
 def test_forty_eight_modules_identify_themselves_and_are_content():
@@ -248,94 +182,3 @@ def test_a_saved_car_goes_on_the_same():
 def test_acts_that_cannot_be_done_say_why(act: str, args: dict[str, object]):
     with pytest.raises(InputError):
         Bay().car.act(act, **args)
-
-
-def standing(bay: Bay) -> None:
-    """Key on, standing: everything that can be read."""
-    bay.set()
-    bay.do("charger", 2.0, on=True)
-    bay.do("key", 3.0, position="on")
-    for name, did, step in (("yaw", 0x4D11, 0.01), ("side", 0x4D12, 0.001), ("pressure", 0x4D14, 0.01)):
-        values = bay.values("stability", did, step, 2.0)
-        bay.seen[name], bay.seen[f"{name} scatter"] = fmean(values), pstdev(values)
-    bay.seen["angle"] = fmean(bay.values("steering angle", 0x4D31, 0.1, 1.0))
-    bay.seen["torque"] = fmean(bay.values("steering assist", 0x4D41, 0.01, 1.0))
-    bay.seen["tyre"] = bay.value("tyre pressure", 0x4E51, 1.0)
-    heights = bay.car.module("suspension").peek(0x4E11)
-    bay.seen["front left"], bay.seen["rear"] = (int.from_bytes(heights[i : i + 2], "big") for i in (0, 4))
-    bay.seen["coding"] = {m.name: m.peek(0x3C10).hex() for m in bay.car.modules if m.name != "engine"}
-    bay.seen["codes"] = bay.codes()
-    bay.seen["cluster"] = bay.car.module("cluster").peek(0xF190)
-    bay.seen["level"] = bay.routine("suspension", 0x5C11, 1.0)
-    bay.do("place_target")
-    bay.seen["aim"] = bay.routine("camera", 0x5C21, 9.0)
-
-
-def leaking(bay: Bay) -> None:
-    """Ten minutes parked."""
-    bay.set()
-    bay.wait(600.0)
-    bay.do("key", 2.0, position="on")
-    bay.seen["front left"] = int.from_bytes(bay.car.module("suspension").peek(0x4E11)[:2], "big")
-
-
-def straight(bay: Bay) -> None:
-    """Half a minute straight ahead."""
-    bay.set()
-    bay.drive(60.0, 25.0)
-    bay.seen["angle"] = fmean(bay.values("steering angle", 0x4D31, 0.1, 6.0))
-    bay.seen["wheel"] = bay.value("stability", 0x4D15, 0.01) / bay.car.truth()["speed, km/h"]
-
-
-EXPECTED: dict[str, tuple[Callable[[Bay], None], str, float | None]] = {
-    "floor slopes": (standing, "side", 0.2),
-    "someone leans on the car": (standing, "side", 0.05),
-    "hand wheel not straight": (straight, "angle", 2.0),
-    "wind from the side": (straight, "angle", 1.0),
-    "door open": (standing, "level", None),
-    "low sun": (standing, "aim", None),
-    "tyre soft": (standing, "tyre", 60.0),
-    "boot loaded": (standing, "rear", 200.0),
-    "yaw sensor noisy": (standing, "yaw scatter", 0.3),
-    "yaw sensor offset": (standing, "yaw", 1.2),
-    "side sensor offset": (standing, "side", 0.25),
-    "angle sensor offset": (standing, "angle", 3.5),
-    "pressure sensor offset": (standing, "pressure", 2.0),
-    "hand on the wheel": (standing, "torque", 0.5),
-    "small wheel front left": (straight, "wheel", 0.02),
-    "air spring leaks": (leaking, "front left", 80.0),
-    "coding bytes swapped": (standing, "coding", None),
-    "coding checksum wrong": (standing, "codes", None),
-    "coding lost": (standing, "codes", None),
-    "market wrong": (standing, "coding", None),
-    "decimal for hexadecimal": (standing, "coding", None),
-    "used module fitted": (standing, "cluster", None),
-}
-
-_SOUND: dict[str, dict[str, Any]] = {}
-
-
-def _sound(scenario: Callable[[Bay], None]) -> dict[str, Any]:
-    if scenario.__name__ not in _SOUND:
-        bay = Bay(4)
-        scenario(bay)
-        _SOUND[scenario.__name__] = bay.seen
-    return _SOUND[scenario.__name__]
-
-
-def test_every_fault_is_its_own_and_tested_or_shared_with_the_petrol_car():
-    own = {fault.name for fault in (*PLACE, *SENSORS, *CODED)}
-    assert own == set(EXPECTED)
-    assert all(ESTATE_FAULTS[name] is PETROL_FAULTS[name] for name in set(ESTATE_FAULTS) - own)
-
-
-@pytest.mark.parametrize("name", EXPECTED)
-def test_a_fault_has_its_effect(name: str):
-    scenario, key, least = EXPECTED[name]
-    bay = Bay(4, name)
-    scenario(bay)
-    sound, spoilt = _sound(scenario)[key], bay.seen[key]
-    if least is None:
-        assert spoilt != sound
-    else:
-        assert abs(spoilt - sound) >= least

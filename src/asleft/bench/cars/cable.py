@@ -80,6 +80,7 @@ class CableCar(PetrolBase):
         )
         self.engine = self._engine(side, memory, draw_identity(chance, "ENC", 940, "ENGINE"))
         side.lamp = self.engine.codes.lamp
+        self.engine_side = side
         brakes = _brakes(side, draw_identity(chance, "ABC", 510, "BRAKES"), self.vin)
         super().__init__("cable", [self.engine, brakes], CABLE_FAULTS, side, drive, seed)
 

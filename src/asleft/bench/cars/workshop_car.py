@@ -35,16 +35,17 @@ class WorkshopCar(CarBase):
         self.faults: FaultBox[Any] = FaultBox(self, faults)
         self.running_faults: dict[str, Any] = {}
         self._bus: Bus | None = None
+        self._line: KLine | None = None
 
     def attach(self, bus: Bus, clock: Clock, line: KLine | None = None) -> None:
-        """Put all modules on the bus and keep it at hand for faults."""
+        """Put all modules on bus and line and keep both at hand for faults."""
         super().attach(bus, clock, line)
-        self._bus = bus
+        self._bus, self._line = bus, line
 
     def detach(self) -> None:
         """Leave the bus."""
         super().detach()
-        self._bus = None
+        self._bus = self._line = None
 
     @property
     def clock(self) -> Clock:
@@ -61,6 +62,13 @@ class WorkshopCar(CarBase):
         return self._bus
 
     @property
+    def line(self) -> KLine:
+        """The K-line it is attached to. Raises InputError: none."""
+        if self._line is None:
+            raise InputError(Code.ACT_UNKNOWN, "not attached to a K-line", where=self.name)
+        return self._line
+
+    @property
     def loop_bus(self) -> InLoopBus:
         """Its bus, when frames can be tampered with on it. Raises InputError: it is not such a bus."""
         if not isinstance(self._bus, InLoopBus):
@@ -69,7 +77,7 @@ class WorkshopCar(CarBase):
 
     def bus_of(self, module: str) -> InLoopBus:
         """The bus a module is on: one behind the gateway, or the plug's. Raises InputError: as `loop_bus`."""
-        rules = self._wiring
+        rules = self.wiring
         for name, inner in rules.buses.items() if rules is not None else ():
             if module in inner.modules and name in self.buses:
                 return self.buses[name]
