@@ -13,6 +13,7 @@ from collections.abc import Callable, Coroutine
 from datetime import UTC, datetime, timedelta
 from typing import TypeVar
 
+from asleft.model.errors import Code, InputError
 from asleft.model.origin import ClockKind, WallTrust
 from asleft.ports.clock import Timer
 
@@ -27,6 +28,15 @@ SIMULATED_START = datetime(2031, 4, 17, 8, 0, 0, tzinfo=UTC)
 def rfc3339(moment: datetime) -> str:
     """UTC with milliseconds, as ``2031-04-17T08:00:00.000Z``. Source: RFC 3339."""
     return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def now_text(text: str = "") -> str:
+    """This moment, or the one in ``text``, as a record writes it. Raises InputError (time-unreadable)."""
+    try:
+        moment = datetime.fromisoformat(text) if text else datetime.now(UTC)
+    except ValueError:
+        raise InputError(Code.TIME_UNREADABLE, repr(text)) from None
+    return rfc3339(moment if moment.tzinfo else moment.replace(tzinfo=UTC))
 
 
 class LoopClock:

@@ -17,13 +17,13 @@ from asleft.model.vin import parse_vin
 from asleft.model.work import Vehicle
 from asleft.plan.work_items import find_work_item
 from asleft.record.journal import JobJournal, open_journal
-from asleft.record.keys import SigningKey
 from asleft.talk.conversations import Conversations
 from asleft.talk.policy import WritesPolicy
 
 from .channel import ChannelServer, LiveFeed
 from .control import ControlLease, holder_in
 from .desk import Desk, Order
+from .keyring import load_key
 from .line import JobLine
 from .papers import write_papers
 from .person import CommandPerson
@@ -82,7 +82,7 @@ class Engine:
         self._policy = policy
         self._feed = feed
         self._bench_act = bench_act
-        self._journals = open_journal(folder, key=SigningKey.load_or_make(folder))
+        self._journals = open_journal(folder, key=load_key(folder))
         self._task: asyncio.Task[None] | None = None
         self._job = ""
         self._control: ControlLease | None = None

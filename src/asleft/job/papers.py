@@ -8,8 +8,9 @@ from pathlib import Path
 from asleft.record.chain import Link
 from asleft.record.export import CHUNKS, export_record
 from asleft.record.journal import JobJournal
-from asleft.record.keys import SigningKey
 from asleft.record.tail import stored_chunks, stored_events
+
+from .keyring import load_key
 
 _PAPERS = "papers"
 NO_CHUNKS: Mapping[str, bytes] = {}
@@ -47,7 +48,7 @@ def write_papers(folder: Path, journal: JobJournal, into: Path | None = None) ->
     Args: into: a folder for ``record.zip``, ``report.pdf`` and ``key.pem`` instead of the data folder's own places.
     Raises: RecordError.
     """
-    key = SigningKey.load_or_make(folder)
+    key = load_key(folder)
     record = record_path(folder, journal.job) if into is None else into / "record.zip"
     record.parent.mkdir(parents=True, exist_ok=True)
     head = export_record(journal, key, record)

@@ -27,11 +27,11 @@ from asleft.model.work import Vehicle
 from asleft.ports.clock import Clock
 from asleft.proof.criterion_data import Criterion, IdleMean, IdleSpread, LimitData, TrimSum
 from asleft.record.journal import JobJournal, open_journal
-from asleft.record.keys import SigningKey
 from asleft.run.gate import Gate
 from asleft.run.log import RunLog, RunPorts
 from asleft.run.proving import PROOF, judge_samples, whole_of
 
+from .keyring import load_key
 from .papers import write_papers
 from .silent import Nobody, NoConversation
 
@@ -151,7 +151,7 @@ async def replay_job(request: ReplayRequest, clock: Clock) -> tuple[str, tuple[E
     recording = read_recording(request.file, column_map)
     link = ReplayLink(recording)
     request.out.mkdir(parents=True, exist_ok=True)
-    with open_journal(request.folder, key=SigningKey.load_or_make(request.folder)) as journals:
+    with open_journal(request.folder, key=load_key(request.folder)) as journals:
         journal = journals.create(request.number, source=link, clock=clock)
         await _work(request, recording, journal, clock, link.name)
         head = write_papers(request.folder, journal, request.out)

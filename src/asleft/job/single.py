@@ -13,12 +13,12 @@ from asleft.ports.bus import Bus
 from asleft.ports.clock import Clock
 from asleft.ports.person import Person
 from asleft.record.journal import open_journal
-from asleft.record.keys import SigningKey
 from asleft.talk.modules import ModuleMap
 from asleft.talk.policy import WritesPolicy
 
 from .desk import Desk
 from .engine import read_order, work_job
+from .keyring import load_key
 from .papers import write_papers
 from .settings import BOOK
 
@@ -54,7 +54,7 @@ async def work_single(request: JobRequest, bus: Bus, clock: Clock, person: Perso
     link = BusLink(bus, clock)
     desk = Desk(link, clock, person, load_book(BOOK), request.modules, request.workshop, request.technician)
     order = read_order(request.order, request.number)
-    with open_journal(request.folder, key=SigningKey.load_or_make(request.folder)) as journals:
+    with open_journal(request.folder, key=load_key(request.folder)) as journals:
         journal = journals.create(request.number, source=link, clock=clock)
         try:
             await work_job(desk, journal, order, WritesPolicy())

@@ -61,10 +61,15 @@ class Code(StrEnum):
     GATE_CLOSED = "gate-closed"
     INTERLOCK_BROKEN = "interlock-broken"
     STOPPED_BY_PERSON = "stopped-by-person"
+    HARD_STOP = "hard-stop"
+    ACCESS_CLOSED = "access-closed"
+    SEQUENCE_MISSED = "sequence-missed"
+    WAITED_IN_VAIN = "waited-in-vain"
     JOURNAL_UNWRITABLE = "journal-unwritable"
     RECORD_DAMAGED = "record-damaged"
     HEAD_HASH_FORM = "head-hash-form"
     KEY_UNUSABLE = "key-unusable"
+    KEY_UNKNOWN = "key-unknown"
     JOB_UNKNOWN = "job-unknown"
     JOB_NUMBER = "job-number"
     JOB_EXISTS = "job-exists"
@@ -74,6 +79,7 @@ class Code(StrEnum):
     ORIGIN_DIFFERS = "origin-differs"
     ENGINE_ABSENT = "engine-absent"
     PERSON_UNUSABLE = "person-unusable"
+    SETTING_BAD = "setting-bad"
     ACT_UNKNOWN = "act-unknown"
     PAPER_UNKNOWN = "paper-unknown"
     LANGUAGE_UNKNOWN = "language-unknown"
@@ -183,6 +189,19 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "The step reacted as declared; see the record.",
     ),
     Code.STOPPED_BY_PERSON: ("Stopped on request.", "The module was left in its default session where it answered."),
+    Code.HARD_STOP: (
+        "This function is a hard stop: here it is read and verified only.",
+        "Have it done by a party that is trained and authorised for it; nothing was sent.",
+    ),
+    Code.ACCESS_CLOSED: (
+        "The module asks for access, and the workshop's own way to it gave none.",
+        "Use the workshop's own authorisation; do not try again before the module's waiting time is over.",
+    ),
+    Code.SEQUENCE_MISSED: (
+        "The sequence by hand was missed.",
+        "Look at the causes; the sequence is begun from the top as the manual says.",
+    ),
+    Code.WAITED_IN_VAIN: ("What was waited for did not come.", "See the value and the limit; nothing was sent."),
     Code.JOURNAL_UNWRITABLE: (
         "The record cannot be written.",
         "Free space or rights on the disk; nothing is sent until then.",
@@ -196,6 +215,7 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "Copy it whole from the report; spaces do no harm.",
     ),
     Code.KEY_UNUSABLE: ("The signing key cannot be used.", "Check file, owner and rights of the key."),
+    Code.KEY_UNKNOWN: ("No key of the workshop is meant by this.", "asleft key show lists them by fingerprint."),
     Code.JOB_UNKNOWN: ("There is no job with this number.", "List the jobs and choose one."),
     Code.JOB_NUMBER: (
         "This cannot be a job's number.",
@@ -213,6 +233,10 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "Open a new job; vehicle, bench and replay are never mixed in one record.",
     ),
     Code.ENGINE_ABSENT: ("The engine does not answer.", "Start it; the record up to here is safe."),
+    Code.SETTING_BAD: (
+        "A setting of the workshop cannot be used.",
+        "Mend it in workshop.toml or with asleft settings; until then nothing is started with it.",
+    ),
     Code.PERSON_UNUSABLE: (
         "This person or the file of people cannot be used.",
         "Use a name, a role of the list and a password long enough; nothing was changed.",

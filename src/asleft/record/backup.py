@@ -1,7 +1,8 @@
 """Backup and restore of a data folder's journals: a whole, checked copy, or none.
 
 The copy is one file. It is taken while jobs are written, holds all that was acknowledged when it began, and is checked
-before it gets its name. Signing keys are not in it: keep them apart.
+before it gets its name. The history of the public keys is in it, so that seals of before can be checked; signing keys
+are not: keep them apart.
 """
 
 from __future__ import annotations
@@ -15,7 +16,12 @@ from asleft.model.errors import Code, RecordError
 
 from .chain import read_chain
 from .database import FILE, Database, make_folder, open_for_reading
-from .files import sync_folder
+from .files import put_file, sync_folder
+from .keys import HISTORY_FILE
+
+#: The history of keys in a backup, and a journal without it.
+_KEEP = "CREATE TABLE keys (content BLOB NOT NULL) STRICT; INSERT INTO keys VALUES (?)"
+_LEAVE = "DROP TABLE keys"
 
 
 def back_up(folder: Path, target: Path) -> tuple[str, ...]:
@@ -28,13 +34,13 @@ def back_up(folder: Path, target: Path) -> tuple[str, ...]:
         raise RecordError(Code.JOURNAL_UNWRITABLE, "there is no journal", str(folder))
     source = open_for_reading(folder)
     try:
-        return _copy(source, target)
+        return _copy(source, target, _KEEP, _history(folder))
     finally:
         source.close()
 
 
 def restore(backup: Path, folder: Path) -> tuple[str, ...]:
-    """Put a backup's journals into a data folder that has none.
+    """Put a backup's journals into a data folder that has none, and the history of keys where there is none.
 
     Returns: the jobs in it.
     Raises: RecordError: journal-unwritable, also when journals are there already; record-damaged.
@@ -44,17 +50,34 @@ def restore(backup: Path, folder: Path) -> tuple[str, ...]:
         raise RecordError(Code.JOURNAL_UNWRITABLE, "there are journals already; nothing was changed", str(folder))
     source = Database(backup, flags=apsw.SQLITE_OPEN_READONLY)
     try:
-        return _copy(source, folder / FILE)
+        kept = source.rows("SELECT 1 FROM sqlite_schema WHERE name = 'keys'")
+        history = bytes(source.rows("SELECT content FROM keys")[0][0]) if kept else b""
+        jobs = _copy(source, folder / FILE, _LEAVE if kept else "")
+        if history:
+            put_file(folder / HISTORY_FILE, history, 0o644, only_new=True)
+        return jobs
+    except OSError as error:
+        raise RecordError(Code.JOURNAL_UNWRITABLE, str(error.strerror), str(folder)) from error
     finally:
         source.close()
 
 
-def _copy(source: Database, target: Path) -> tuple[str, ...]:
+def _history(folder: Path) -> bytes:
+    try:
+        return (folder / HISTORY_FILE).read_bytes()
+    except FileNotFoundError:
+        return b""
+    except OSError as error:
+        raise RecordError(Code.JOURNAL_UNWRITABLE, str(error.strerror), str(folder)) from error
+
+
+def _copy(source: Database, target: Path, change: str, history: bytes = b"") -> tuple[str, ...]:
     """A copy under another name first, checked and synced, then under its own."""
     waiting = target.with_name(f".{target.name}.part")
     try:
         waiting.unlink(missing_ok=True)
         source.rows("VACUUM INTO ?", (str(waiting),))
+        _change(waiting, change, history)
         jobs = _checked(waiting)
         handle = os.open(waiting, os.O_RDWR)
         try:
@@ -68,6 +91,15 @@ def _copy(source: Database, target: Path) -> tuple[str, ...]:
     finally:
         waiting.unlink(missing_ok=True)
     return jobs
+
+
+def _change(path: Path, change: str, history: bytes) -> None:
+    database = Database(path)
+    try:
+        if change:
+            database.rows(change, (history,) if "?" in change else ())
+    finally:
+        database.close()
 
 
 def _checked(path: Path) -> tuple[str, ...]:

@@ -9,6 +9,8 @@ import msgspec
 
 from asleft.model.message import Message
 
+from .timestamp import Stamp
+
 
 @unique
 class Flaw(StrEnum):
@@ -78,6 +80,7 @@ class Findings(msgspec.Struct, frozen=True):
         closed: whether the job is closed; corrections may follow.
         chunks: how many chunks of samples there are.
         withheld: how many personal texts are committed to and not given.
+        stamp: time stamp by somebody else, as checked; None: there is none. It does not bear on ``intact``.
     """
 
     path: str
@@ -92,6 +95,7 @@ class Findings(msgspec.Struct, frozen=True):
     closed: bool = False
     chunks: int = 0
     withheld: int = 0
+    stamp: Stamp | None = None
 
     @property
     def intact(self) -> bool:

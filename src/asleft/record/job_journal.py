@@ -124,7 +124,8 @@ class JobJournal:
         if isinstance(body, JobClosed):
             body = self._counted(body)
         first = not self._events
-        remark = None if isinstance(body, JobClosed) or first else self._watch.remark()
+        silent = first or self.closed or isinstance(body, JobClosed)
+        remark = None if silent else self._watch.remark()
         if remark:
             self._put(remark, PROGRAM)
         event = self._put(body, actor or PROGRAM)

@@ -34,6 +34,9 @@ HISTORY_FILE = "signing-keys.jsonl"
 NEXT_FILE = "signing-key.next.pem"
 
 
+_GONE = "it is not there: put it back, or take a new one into use (asleft key rotate --lost)"
+
+
 class SigningKey:
     """An Ed25519 private key. Source: RFC 8032 (PureEdDSA, Ed25519)."""
 
@@ -53,6 +56,8 @@ class SigningKey:
             folder.mkdir(parents=True, exist_ok=True)
             _finish_rotation(folder, passphrase)
             if not (folder / PRIVATE_FILE).exists():
+                if (folder / HISTORY_FILE).exists():
+                    raise RecordError(Code.KEY_UNUSABLE, _GONE, str(folder / PRIVATE_FILE))
                 pem = _private_pem(Ed25519PrivateKey.generate(), passphrase)
                 put_file(folder / PRIVATE_FILE, pem, 0o600, only_new=True)
             private = _load(folder / PRIVATE_FILE, passphrase)
@@ -135,6 +140,18 @@ def revoke(
         raise RecordError(Code.KEY_UNUSABLE, problem, str(folder / HISTORY_FILE))
     try:
         put_file(folder / HISTORY_FILE, content, 0o644)
+    except OSError as error:
+        raise RecordError(Code.KEY_UNUSABLE, str(error.strerror), str(folder)) from error
+
+
+def change_passphrase(folder: Path, old: bytes | None, new: bytes | None) -> None:
+    """Encrypt the private key on disk with another passphrase; None: not at all. A crash leaves the one or the other.
+
+    Raises: RecordError: key-unusable.
+    """
+    key = SigningKey.load_or_make(folder, old)
+    try:
+        put_file(folder / PRIVATE_FILE, key.private_pem(new), 0o600)
     except OSError as error:
         raise RecordError(Code.KEY_UNUSABLE, str(error.strerror), str(folder)) from error
 

@@ -23,13 +23,14 @@ from asleft.model.message import Message
 from .chaining import about_the_chain, about_the_events, unbroken
 from .container import ALWAYS, members_of
 from .ed25519 import fingerprint_of, from_text, public_text, read_public
-from .export import CHUNKS, EVENTS, HEAD, KEYS, SEALS
+from .export import CHUNKS, EVENTS, HEAD, KEYS, SEALS, STAMP
 from .findings import Finding, Findings, Flaw, finding
 from .keeping import about_the_chunks, about_the_personal, about_the_sizes
 from .key_history import KeyHistory, read_history
 from .lines import Line, split
 from .plainzip import Refused, RefusedError
 from .sealing import about_the_head, about_the_history, about_the_key, about_the_seals
+from .timestamp import check_stamp
 
 _HASH = re.compile(r"[0-9a-f]{64}")
 
@@ -44,18 +45,22 @@ class Held(NamedTuple):
         head: head hash, 64 hexadecimal digits.
         public: the workshop's key, as text.
         history: a newer history of the workshop's keys, with its revocations.
+        authority: certificates (PEM) of those whose time stamps are believed.
     """
 
     head: str = ""
     public: str = ""
     history: KeyHistory = KeyHistory(())
+    authority: bytes = b""
 
 
 #: Nothing is held from elsewhere.
 NOTHING = Held()
 
 
-def verify(path: Path, *, held_head: str = "", public_key: bytes = b"", key_history: bytes = b"") -> Findings:
+def verify(
+    path: Path, *, held_head: str = "", public_key: bytes = b"", key_history: bytes = b"", authority: bytes = b""
+) -> Findings:
     """Check a record.
 
     Args:
@@ -63,10 +68,12 @@ def verify(path: Path, *, held_head: str = "", public_key: bytes = b"", key_hist
         held_head: head hash from elsewhere (the customer's copy), hexadecimal; the record must hold that event.
         public_key: PEM of the key that is expected; the record's must be the same, or one that it vouches for.
         key_history: ``keys.jsonl`` as the workshop publishes it today: what it revokes is not believed.
+        authority: certificates (PEM) of those whose time stamps are believed.
     Returns: findings; a file that cannot be read at all is one of them.
     Raises: InputError: head-hash-form. RecordError: key-unusable for an unreadable ``public_key`` or ``key_history``.
     """
-    held = Held(_hash(held_head), public_text(read_public(public_key)) if public_key else "", _history(key_history))
+    public = public_text(read_public(public_key)) if public_key else ""
+    held = Held(_hash(held_head), public, _history(key_history), authority)
     members, found = _members(path)
     return verify_members(members, held, name=str(path), found=found)
 
@@ -105,6 +112,7 @@ def verify_members(
         closed=closed,
         chunks=sum(name.startswith(CHUNKS) for name in members),
         withheld=withheld,
+        stamp=check_stamp(members[STAMP], members.get(HEAD, b""), held.authority) if STAMP in members else None,
     )
 
 
