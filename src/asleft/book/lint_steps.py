@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 from asleft.model.step import Clear, KeyCycle, Observe, RoutineStart
 from asleft.model.step_more import DriveSegment, Read, TimedSequence, Write, any_effect_of
+from asleft.proof.saved import recordings_of
 
 from .procedure import Procedure, Way
 from .remark import Complaint, Level, Path

@@ -14,6 +14,8 @@ from asleft.model.reading import Series
 from asleft.model.verdict import Judgement, Rule, Verdict
 from asleft.proof.criteria import judge
 from asleft.proof.criterion_data import CodeAbsent, Criterion
+from asleft.proof.criterion_more import Dip, Recovery
+from asleft.proof.saved import recordings_of
 
 _WORDS = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.CANNOT_TELL: "CANNOT TELL"}
 
@@ -25,11 +27,15 @@ _NAMED = (
     "short",
     "long",
     "flow",
-    "barometer",
     "intake",
     "manifold",
     "first",
     "second",
+    "barometer",
+    "speed",
+    "angle",
+    "yaw",
+    "plate",
 )
 
 
@@ -51,6 +57,10 @@ def signals_of(criteria: Iterable[Criterion]) -> tuple[str, ...]:
         for field in _NAMED:
             if name := getattr(criterion, field, ""):
                 names[name] = None
+        for name in getattr(criterion, "signals", ()):
+            names[name] = None
+        if isinstance(criterion, Dip | Recovery):
+            names[criterion.moment.signal] = None
         for gate in getattr(criterion, "gates", ()):
             names[gate.signal] = None
     return tuple(names)
@@ -60,7 +70,7 @@ def prove(criteria: Iterable[Criterion], series: Mapping[str, Series]) -> tuple[
     """Judge criteria on one recording, whatever names they know it by."""
     asked = tuple(criteria)
     whole = tuple(series.values())
-    samples = {c.saved: whole for c in asked if not isinstance(c, CodeAbsent)}
+    samples = {name: whole for c in asked for name in recordings_of(c)[:1]}
     return tuple(judge(c, samples) for c in asked)
 
 

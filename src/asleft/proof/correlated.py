@@ -26,6 +26,11 @@ _LARGEST_CORRELATION = 0.995
 _RHYTHM = 0.3
 
 
+def level(values: Array) -> float:
+    """Mean, by the departures from the first reading: readings that are all the same have exactly that mean."""
+    return float(values[0] + (values - values[0]).mean())
+
+
 def autocorrelation(values: Array, lag: int = 1) -> float:
     """Sample autocorrelation coefficient; 0 for a constant series.
 

@@ -5,10 +5,9 @@ A judgement can be computed again by anyone from the recordings in the record.
 
 from __future__ import annotations
 
-from typing import assert_never
-
 from asleft.model.verdict import Judgement
 
+from .air_criteria import judge_flow_area, judge_leakage
 from .codes import CodesSeen, judge_codes
 from .criterion_data import (
     CodeAbsent,
@@ -25,10 +24,14 @@ from .criterion_data import (
     TrimSum,
     ZeroAtRest,
 )
+from .criterion_more import (
+    LeakageChange,
+)
 from .dual import ratio_error, sum_error
+from .more_criteria import judge_more
 from .rest import rest_range
 from .saved import Saved, decide_for, select, unrecorded
-from .steady_criteria import judge_flow_area, judge_idle, judge_trims
+from .steady_criteria import judge_idle, judge_trims
 from .tracking import Tracking, tracking
 from .zero import Stillness, zero_at_rest
 
@@ -53,6 +56,8 @@ def judge(criterion: Criterion, samples: Saved, codes: CodesSeen | None = None) 
             return judge_trims(criterion, samples)
         case FlowArea():
             return judge_flow_area(criterion, samples)
+        case LeakageChange():
+            return judge_leakage(criterion, samples)
         case DualSum() | DualRatio():
             return _dual(criterion, samples)
         case ZeroAtRest():
@@ -60,7 +65,7 @@ def judge(criterion: Criterion, samples: Saved, codes: CodesSeen | None = None) 
         case CodeAbsent():
             return judge_codes(criterion, codes)
         case _:
-            assert_never(criterion)
+            return judge_more(criterion, samples)
 
 
 def _tracking(criterion: TrackingSlope | TrackingResidual, samples: Saved) -> Judgement:

@@ -17,44 +17,27 @@ from typing import Annotated, Literal
 
 import msgspec
 
-from asleft.model.verdict import LimitOwner, Limits
-
+from .criterion_common import IDLE_GATES, PERCENT_ENDS, LimitData, Seconds, Slug
+from .criterion_more import (
+    Change,
+    ColdAgreement,
+    Dip,
+    LeakageChange,
+    LearnedRepeat,
+    LearnedRoom,
+    LevelAfter,
+    MeanDifference,
+    Rate,
+    Recovery,
+    SteadyMean,
+    SteeringStraight,
+    SupplyRipple,
+    SupplySag,
+    TwoHeadingsOf,
+)
 from .window import Gate
 
-Slug = Annotated[str, msgspec.Meta(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
-Seconds = Annotated[float, msgspec.Meta(gt=0.0)]
-
-PERCENT_ENDS = (0.0, 100.0)
-
-
-class LimitData(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Limits in a procedure's file.
-
-    Attributes:
-        unit: of both.
-        owner: ``printed`` (the manual's, as printed) or ``ours`` (guarded).
-        low, high: with neither, the value is reported with its uncertainty and not judged (target unknown).
-        printed: the limit as the manual prints it, for the reader.
-        source: document and page, or "common practice, no source".
-    """
-
-    unit: str
-    owner: Literal["printed", "ours"]
-    low: float | None = None
-    high: float | None = None
-    printed: str = ""
-    source: str = ""
-
-    def __post_init__(self) -> None:
-        if self.low is not None and self.high is not None and self.low > self.high:
-            raise ValueError("low lies above high")
-        if self.owner == "printed" and not self.source:
-            raise ValueError("a printed limit names its source")
-
-    def limits(self) -> Limits:
-        """As a value for a verdict."""
-        owner = LimitOwner.PRINTED if self.owner == "printed" else LimitOwner.OURS
-        return Limits(self.low, self.high, self.unit, owner, self.printed, self.source)
+__all__ = ["IDLE_GATES", "PERCENT_ENDS", "Criterion", "LimitData", "Seconds", "Slug"]
 
 
 class RestRange(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="rest-range"):
@@ -98,16 +81,6 @@ class TrackingResidual(
     commanded: str = "throttle-commanded"
     min_span: float = 30.0
     ends: tuple[float, float] | None = None
-
-
-#: What must stand round an idle that is judged. Common practice, no source.
-IDLE_GATES = (
-    Gate("engine-speed", "rpm", low=400.0),
-    Gate("vehicle-speed", "km/h", high=0.0, needed=False),
-    Gate("coolant-temperature", "°C", low=80.0),
-    Gate("engine-load", "%", max_step=4.0, needed=False),
-    Gate("control-module-voltage", "V", max_step=0.3, needed=False),
-)
 
 
 class IdleMean(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="idle-mean"):
@@ -187,7 +160,14 @@ class IdleHunting(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_f
 
 
 class FlowArea(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="flow-area"):
-    """Total effective flow area at idle, from measured air flow; mostly reported, without limits."""
+    """Total effective flow area at idle, mm²; mostly reported, without limits.
+
+    Attributes:
+        by: ``flow``: from measured air flow; ``pressure``: from manifold pressure, speed and temperature.
+        displacement_l: swept volume, L; only for ``pressure``.
+        filling, u_filling: volumetric efficiency and its standard uncertainty; only for ``pressure``.
+        before: name of earlier recordings of the same car: then the change since them is judged.
+    """
 
     id: Slug
     name: str
@@ -200,6 +180,16 @@ class FlowArea(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_fiel
     seconds: Seconds = 30.0
     gates: tuple[Gate, ...] = IDLE_GATES
     max_drift: float = 0.3
+    by: Literal["flow", "pressure"] = "flow"
+    speed: str = "engine-speed"
+    displacement_l: float = 0.0
+    filling: float = 0.8
+    u_filling: float = 0.05
+    before: str = ""
+
+    def __post_init__(self) -> None:
+        if self.by == "pressure" and not self.displacement_l > 0.0:
+            raise ValueError("by pressure needs displacement_l, the swept volume in L")
 
 
 class DualSum(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="form", tag="dual-sum"):
@@ -255,4 +245,19 @@ Criterion = (
     | DualRatio
     | ZeroAtRest
     | CodeAbsent
+    | SteadyMean
+    | MeanDifference
+    | Change
+    | Rate
+    | LevelAfter
+    | Dip
+    | Recovery
+    | SupplySag
+    | SupplyRipple
+    | SteeringStraight
+    | TwoHeadingsOf
+    | LearnedRoom
+    | LearnedRepeat
+    | ColdAgreement
+    | LeakageChange
 )

@@ -23,6 +23,7 @@ from .words import limits_in_words, sentence
 GUARD = 2.0
 #: With fewer independent samples than this, an uncertainty that is too large is blamed on their number.
 FEW_INDEPENDENT = 10.0
+_NO_NUMBER = "the readings are too large or too wild to be computed with"
 
 
 def probability_inside(value: float, u: float, limits: Limits) -> float:
@@ -65,6 +66,9 @@ def decide(
     rule = rule_for(limits)
     if isinstance(estimate, NoEstimate):
         return _without_number(criterion, name, estimate, limits, samples)
+    if not (math.isfinite(estimate.value) and math.isfinite(estimate.u)):
+        wild = NoEstimate((Reason.UNTRUSTED,), say("proof.no-number", _NO_NUMBER), estimate.n, estimate.window_s)
+        return _without_number(criterion, name, wild, limits, samples)
     verdict, reasons = _verdict(estimate, limits, rule, resolution)
     shown = show_result(estimate.value, estimate.expanded, limits.unit)
     return Judgement(
@@ -90,8 +94,6 @@ def _verdict(estimate: Estimate, limits: Limits, rule: Rule, resolution: float) 
     x, reach = estimate.value, half_width(limits)
     if rule is Rule.REPORT_ONLY:
         return Verdict.CANNOT_TELL, (Reason.NO_TARGET,)
-    if not (math.isfinite(x) and math.isfinite(estimate.u)):
-        return Verdict.CANNOT_TELL, (Reason.UNTRUSTED,)
     if rule is Rule.SIMPLE:
         if max(resolution, estimate.expanded) > reach:
             return Verdict.CANNOT_TELL, (_too_coarse(estimate),)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import NamedTuple
 
 from asleft.model.message import say
 from asleft.model.numbers import show
@@ -59,7 +60,8 @@ def flow_area(flow: Estimate, barometer: Estimate, intake: Estimate, manifold: E
 
     Args: flow in g/s, barometer and manifold in kPa, intake temperature in °C (or other units of the same quantities),
         each the mean of one steady window.
-    Returns: Cd·A in mm²; parts by quantity, by the law of propagation.
+    Returns: Cd·A in mm²; parts by quantity for what changes from reading to reading, and *sensors* for what is common
+        to all pictures taken with these sensors on this car (their own errors, the filling).
     Source: JCGM 100:2008, 5.1.2.
     """
 
@@ -72,9 +74,9 @@ def flow_area(flow: Estimate, barometer: Estimate, intake: Estimate, manifold: E
         "intake temperature": _in(intake, "K"),
         "manifold": _in(manifold, "Pa"),
     }
-    if inputs["manifold"][0] > 0.9 * inputs["barometer"][0]:
+    if inputs["manifold"].value > 0.9 * inputs["barometer"].value:
         template = "the manifold stands at {share} of the barometer: this engine does not throttle its idle"
-        share = show(100.0 * inputs["manifold"][0] / inputs["barometer"][0], "%")
+        share = show(100.0 * inputs["manifold"].value / inputs["barometer"].value, "%")
         return NoEstimate((Reason.ENVIRONMENT,), say("proof.unthrottled", template, share=share), flow.n)
     return _propagated(area, inputs, "mm²", flow)
 
@@ -91,7 +93,7 @@ def speed_density(
         return 1e3 * speed_density_kg_s(eta, p, displacement_l * 1e-3, rpm, t)
 
     inputs = {
-        "filling": filling,
+        "filling": _Input(filling[0], 0.0, filling[1]),
         "manifold": _in(manifold, "Pa"),
         "speed": _in(speed, "rpm"),
         "intake temperature": _in(intake, "K"),
@@ -125,23 +127,47 @@ def leakage_change(
     return Estimate(change.value, combined(parts), "mm²", change.n, change.n_eff, change.window_s, parts)
 
 
-def _in(estimate: Estimate, unit: str) -> tuple[float, float]:
+#: Parts that are common to two pictures of one car with the same sensors.
+_COMMON = frozenset({"accuracy", "sensors", "filling", "displacement"})
+
+
+class _Input(NamedTuple):
+    """An input with its standard uncertainty, apart: from reading to reading, and common to all pictures."""
+
+    value: float
+    u: float
+    u_common: float = 0.0
+
+
+def _in(estimate: Estimate, unit: str) -> _Input:
     value = convert(estimate.value, estimate.unit, unit)
-    return value, convert(estimate.value + estimate.u, estimate.unit, unit) - value
+    factor = convert(estimate.value + 1.0, estimate.unit, unit) - value
+    common = combined({n: p for n, p in estimate.parts.items() if n in _COMMON})
+    own = math.sqrt(max(0.0, estimate.u * estimate.u - common * common))
+    return _Input(value, own * factor, common * factor)
 
 
 def _propagated(
     function: Callable[[float, float, float, float], float],
-    inputs: dict[str, tuple[float, float]],
+    inputs: dict[str, _Input],
     unit: str,
     like: Estimate,
 ) -> Estimate:
     """Value and parts by symmetric differences of one standard uncertainty each."""
-    values = [value for value, _ in inputs.values()]
-    parts = dict[str, float]()
-    for i, (name, (value, u)) in enumerate(inputs.items()):
+    values = [one.value for one in inputs.values()]
+
+    def moved(i: int, u: float) -> float:
         up, down = list(values), list(values)
-        up[i], down[i] = value + u, value - u
-        parts[name] = abs(function(up[0], up[1], up[2], up[3]) - function(down[0], down[1], down[2], down[3])) / 2.0
+        up[i], down[i] = values[i] + u, values[i] - u
+        return abs(function(up[0], up[1], up[2], up[3]) - function(down[0], down[1], down[2], down[3])) / 2.0
+
+    parts, common = dict[str, float](), list[float]()
+    for i, (name, one) in enumerate(inputs.items()):
+        parts[name] = moved(i, one.u)
+        if one.u == 0.0:  # a constant of this car, under its own name
+            parts[name] = moved(i, one.u_common)
+        else:
+            common.append(moved(i, one.u_common))
+    parts["sensors"] = math.hypot(*common)
     result = function(values[0], values[1], values[2], values[3])
     return Estimate(result, combined(parts), unit, like.n, like.n_eff, like.window_s, parts)

@@ -11,8 +11,8 @@ from .estimate import Estimate, NoEstimate, combined
 
 #: Parts of u that are an unknown but constant offset of the same sensor: they drop out.
 OFFSETS = frozenset({"accuracy"})
-#: Parts that are an unknown but constant factor on the same car: they scale the difference.
-FACTORS = frozenset({"filling", "displacement"})
+#: Parts that are an unknown but constant factor on the same car with the same sensors: they scale the difference.
+FACTORS = frozenset({"filling", "displacement", "sensors"})
 
 
 def difference(before: Estimate, after: Estimate) -> Estimate | NoEstimate:

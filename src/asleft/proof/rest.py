@@ -10,7 +10,7 @@ from asleft.model.numbers import show
 from asleft.model.reading import Series
 from asleft.model.verdict import Reason
 
-from .correlated import mean_uncertainty
+from .correlated import level, mean_uncertainty
 from .estimate import Estimate, NoEstimate, combined
 from .samples import Samples, look_over
 
@@ -43,7 +43,7 @@ def rest_range(
     samples = [item for item in looked if isinstance(item, Samples)]
     if len({s.series.unit for s in samples}) > 1:
         return NoEstimate((Reason.CONTRADICTION,), say("proof.units", "the rest recordings have different units"))
-    means = [(float(s.values.mean()), mean_uncertainty(s.values)[0]) for s in samples]
+    means = [(level(s.values), mean_uncertainty(s.values)[0]) for s in samples]
     (low, u_low), (high, u_high) = min(means), max(means)
     q = max(s.series.resolution for s in samples)
     parts = {"resolution": q / math.sqrt(6.0), "spread": math.hypot(u_low, u_high)}

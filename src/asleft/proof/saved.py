@@ -45,6 +45,11 @@ class Measured(Protocol):
         ...
 
 
+def recordings_of(criterion: object) -> tuple[str, ...]:
+    """Names of all recordings that a criterion is computed from: its own, earlier ones, the other direction."""
+    return tuple(name for field in ("saved", "before", "back") if (name := getattr(criterion, field, "")))
+
+
 def select(samples: Saved, saved: str, signal: str) -> tuple[Series, ...]:
     """Series of a signal from the recordings of this name or its numbered parts, in order of their numbers."""
     names = [n for n in samples if n == saved or n.startswith(saved + "/")]
@@ -57,7 +62,8 @@ def decide_for(
 ) -> Judgement:
     """Judge what was found, in the limits' unit; ``used``: the series whose resolution it rests on."""
     limits = criterion.limits.limits()
-    names = tuple(n for n in samples if n == criterion.saved or n.startswith(criterion.saved + "/"))
+    wanted = recordings_of(criterion)
+    names = tuple(n for n in samples if any(n == w or n.startswith(w + "/") for w in wanted))
     resolution = max((s.resolution for s in used), default=0.0)
     if isinstance(found, Estimate) and found.unit != limits.unit:
         found = in_unit(found, limits.unit)

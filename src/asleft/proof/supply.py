@@ -15,7 +15,7 @@ from asleft.model.verdict import Reason
 from .arrays import Array
 from .correlated import mean_uncertainty
 from .estimate import Estimate, NoEstimate, combined
-from .samples import Samples, cut, look_over
+from .samples import Samples, cut, look_over, wild
 from .steady import FEWEST
 
 #: Readings further apart than this say nothing about ripple, s.
@@ -39,10 +39,7 @@ def sag(series: Series, on_s: float, off_s: float | None = None, *, settle_s: fl
         template = "{before} readings before the load and {on} with it, {least} of each are needed"
         message = say("proof.sag-few", template, before=len(before), on=len(while_on), least=FEWEST)
         return NoEstimate((Reason.TOO_FEW,), message, len(samples), samples.window_s)
-    (u_before, n_before), (u_on, n_on) = mean_uncertainty(before.values), mean_uncertainty(while_on.values)
-    parts = {"spread": math.hypot(u_before, u_on), "resolution": series.resolution / math.sqrt(6.0)}
-    value = float(before.values.mean() - while_on.values.mean())
-    return Estimate(value, combined(parts), series.unit, len(samples), min(n_before, n_on), samples.window_s, parts)
+    return _fall(before, while_on, math.sqrt(2.0) * series.resolution)
 
 
 def ripple(series: Series) -> Estimate | NoEstimate:
@@ -102,11 +99,68 @@ def time_to_limit(series: Series, limit: float) -> TimeToLimit | NoEstimate:
     u = combined(parts)
     last = float(samples.values.mean() + rate * t[-1])
     minute = {name: 60.0 * part for name, part in parts.items()}
-    found = Estimate(60.0 * rate, 60.0 * u, series.unit, n, float(n), samples.window_s, minute)
+    found = Estimate(60.0 * rate, 60.0 * u, per_minute(series.unit), n, float(n), samples.window_s, minute)
     times = sorted(
         (_reach(limit - last, r) for r in (rate - 2.0 * u, rate + 2.0 * u)), key=lambda s: math.inf if s is None else s
     )
     return TimeToLimit(found, _reach(limit - last, rate), times[0], times[1])
+
+
+def per_minute(unit: str) -> str:
+    """Unit of a change a minute: K/min for temperatures."""
+    return f"{'K' if unit == '°C' else unit}/min"
+
+
+def level_after(series: Series, minutes: float) -> Estimate | NoEstimate:
+    """Where the course of the readings, carried on as it is, will stand.
+
+    Args: series: n ≥ 20, moving steadily. minutes: after the last reading, min.
+    Returns: in the series' unit; parts *rate* (its uncertainty times the time), *spread*, *resolution*, *accuracy*.
+    Source: straight line by least squares; JCGM 100:2008, 5.1.2. It holds while the load stays as it is.
+    """
+    course = time_to_limit(series, 0.0)
+    if isinstance(course, NoEstimate):
+        return course
+    rate, values = course.rate, np.asarray(series.values)
+    half_min = (series.times_s[-1] - series.times_s[0]) / 120.0
+    now = float(values.mean()) + rate.value * half_min
+    parts = {
+        "rate": rate.u * (minutes + half_min),
+        "spread": mean_uncertainty(values - rate.value * np.asarray(series.times_s) / 60.0)[0],
+        "resolution": series.resolution / math.sqrt(12.0),
+        "accuracy": series.accuracy / math.sqrt(3.0),
+    }
+    n = len(series)
+    return Estimate(now + rate.value * minutes, combined(parts), series.unit, n, float(n), rate.window_s, parts)
+
+
+def sag_between(without: Series, loaded: Series) -> Estimate | NoEstimate:
+    """Fall of the supply from a recording without a load to one with it.
+
+    Args: of one sensor and unit, n ≥ 10 each.
+    Returns: V; the sensor's own offset drops out, its steps do not.
+    """
+    both = [look_over(s, least=FEWEST) for s in (without, loaded)]
+    for one in both:
+        if isinstance(one, NoEstimate):
+            return one
+        if one.series.unit != without.unit:
+            return NoEstimate((Reason.CONTRADICTION,), say("proof.sag-units", "the two recordings differ in unit"))
+    before, while_on = (one for one in both if isinstance(one, Samples))
+    return _fall(before, while_on, math.hypot(without.resolution, loaded.resolution))
+
+
+def _fall(before: Samples, while_on: Samples, steps: float) -> Estimate | NoEstimate:
+    """Mean of one less mean of the other, unless wild readings lie in either."""
+    stray = wild(before) or wild(while_on)
+    if stray is not None:
+        return stray
+    (u_before, n_before), (u_on, n_on) = mean_uncertainty(before.values), mean_uncertainty(while_on.values)
+    parts = {"spread": math.hypot(u_before, u_on), "resolution": steps / math.sqrt(12.0)}
+    value = float(before.values.mean() - while_on.values.mean())
+    window = (min(before.window_s[0], while_on.window_s[0]), max(before.window_s[1], while_on.window_s[1]))
+    n = len(before) + len(while_on)
+    return Estimate(value, combined(parts), before.series.unit, n, min(n_before, n_on), window, parts)
 
 
 def _reach(way: float, rate: float) -> float | None:

@@ -45,6 +45,7 @@ def transient(
     band: float = 25.0,
     before_s: float = 5.0,
     after_s: float = 15.0,
+    u_at_s: float = 0.0,
 ) -> Transient | NoEstimate:
     """Dip and return after ``at_s``.
 
@@ -54,6 +55,7 @@ def transient(
         level: what it is held against, in the signal's unit; None: the mean of the ``before_s`` before. For a throttle
             let go from higher speed give the idle target.
         band: within this of the level it counts as back, in the signal's unit.
+        u_at_s: half-width by which the moment may be later, s.
     Returns: dip with u from noise, resolution, and what may have happened between two readings; time with the distance
         of two readings as its half-width.
     Source: JCGM 100:2008, 4.3.7; limits: common practice, no source.
@@ -69,7 +71,7 @@ def transient(
         return _no(Reason.RESOLUTION, f"read every {show(later.step_s, 's', 0.5)}, too slow for a dip", samples)
     held, u_level = (level, 0.0) if level is not None else _level(earlier)
     start = _first_arrival(later, held, band) if level is not None else 0
-    return _answer(later, start, held, u_level, at_s, band)
+    return _answer(later, start, held, u_level, (at_s, u_at_s), band)
 
 
 def _level(earlier: Samples) -> tuple[float, float]:
@@ -83,8 +85,9 @@ def _first_arrival(later: Samples, held: float, band: float) -> int:
 
 
 def _answer(
-    later: Samples, start: int, held: float, u_level: float, at_s: float, band: float
+    later: Samples, start: int, held: float, u_level: float, moment: tuple[float, float], band: float
 ) -> Transient | NoEstimate:
+    at_s, u_at_s = moment
     values, times = later.values[start:], later.times[start:]
     outside = np.flatnonzero(np.abs(values - held) > band)
     if len(outside) and outside[-1] == len(values) - 1:
@@ -98,7 +101,7 @@ def _answer(
     }
     dip = Estimate(max(0.0, held - float(values[lowest])), combined(parts), s.unit, n, float(n), window, parts)
     back_s = float(times[outside[-1] + 1]) - at_s if len(outside) else float(times[0]) - at_s
-    u_back = math.hypot(later.step_s, s.u_time_s) / math.sqrt(3.0)
+    u_back = math.hypot(later.step_s, s.u_time_s, u_at_s) / math.sqrt(3.0)
     return Transient(dip, Estimate(max(0.0, back_s), u_back, "s", n, float(n), window))
 
 

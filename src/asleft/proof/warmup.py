@@ -131,13 +131,16 @@ def _course(recent: Samples, target: float, final: float) -> float:
     return max(0.0, math.log(now / (final - target)) / decay) if decay > 0.0 else math.inf
 
 
-def cold_agreement(coolant: float, intake: float, ambient: float | None, u: float = 1.0) -> Estimate:
-    """Largest difference of the temperatures of a car that stood cold, K in °C steps.
+def cold_agreement(temperatures: tuple[Estimate, ...]) -> Estimate:
+    """Largest difference of the temperatures of a car that stood cold, in K.
 
-    Args: in °C, read before the start. u: standard uncertainty of one reading.
-    Returns: largest less smallest; usual 6 to 8 (common practice, no source): a heater, the sun or a sensor else.
+    Args: two or more, in K, read before the start.
+    Returns: largest less smallest; usual 6 to 8 (common practice, no source): a heater, the sun or a sensor else. A
+        sensor's own error is what is looked for and no part of u.
     """
-    known = [coolant, intake, *([ambient] if ambient is not None else [])]
-    parts = {"resolution": u * math.sqrt(2.0)}
-    n = len(known)
-    return Estimate(max(known) - min(known), combined(parts), "K", n, float(n), (0.0, 0.0), parts)
+    low = min(temperatures, key=lambda e: e.value)
+    high = max(temperatures, key=lambda e: e.value)
+    parts = {n: math.hypot(low.parts.get(n, 0.0), high.parts.get(n, 0.0)) for n in ("spread", "resolution")}
+    n, n_eff = sum(e.n for e in temperatures), min(e.n_eff for e in temperatures)
+    window = (min(e.window_s[0] for e in temperatures), max(e.window_s[1] for e in temperatures))
+    return Estimate(high.value - low.value, combined(parts), "K", n, n_eff, window, parts)

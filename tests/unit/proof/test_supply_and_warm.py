@@ -115,8 +115,14 @@ class TestWarmUp:
         assert isinstance(forecast(flat, 80.0), NoEstimate)
 
     def test_a_car_that_stood_cold(self) -> None:
-        assert cold_agreement(20.0, 21.0, 19.0).value == 2.0
-        assert cold_agreement(45.0, 21.0, None).value == 24.0
+        def at(kelvin: float) -> Estimate:
+            parts = {"spread": 0.1, "resolution": 1 / math.sqrt(12), "accuracy": 1.0}
+            return Estimate(kelvin, 1.1, "K", 20, 15.0, (0.0, 20.0), parts)
+
+        found = cold_agreement((at(293.15), at(294.15), at(292.15)))
+        assert found.value == pytest.approx(2.0)
+        assert found.u == pytest.approx(math.sqrt(2 * 0.1**2 + 2 / 12)), "a sensor's own error is what is looked for"
+        assert cold_agreement((at(318.15), at(294.15))).value == pytest.approx(24.0)
 
 
 class TestLearned:
