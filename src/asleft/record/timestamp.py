@@ -36,6 +36,11 @@ _HASHES: dict[str, hashes.HashAlgorithm] = {
 }
 _CONTEXT_0 = 0xA0
 _DEEPEST = 8
+#: All that a strange token or certificate makes its readers say.
+_UNREADABLE = (
+    LookupError, TypeError, ValueError, OverflowError, UnsupportedAlgorithm, x509.InvalidVersion,
+    x509.DuplicateExtension, x509.UnsupportedGeneralNameType,
+)  # fmt: skip
 
 
 class StampError(ValueError):
@@ -85,7 +90,7 @@ def check_stamp(token: bytes, stamped: bytes, authority: bytes = b"") -> Stamp:
         _check_signature(read, signer)
         _check_purpose(signer)
         return Stamp(time, by, "", _leads_to(signer, believed, sent, read.time))
-    except (LookupError, TypeError, ValueError) as error:
+    except _UNREADABLE as error:
         known = isinstance(error, DerError | StampError)
         return Stamp(time, by, str(error) if known else "it cannot be read")
 
@@ -130,7 +135,7 @@ def _sent(token: bytes) -> list[x509.Certificate]:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             return pkcs7.load_der_pkcs7_certificates(token)
-    except (ValueError, UnsupportedAlgorithm, UserWarning):
+    except (*_UNREADABLE, UserWarning):
         return []
 
 
@@ -222,5 +227,5 @@ def _issued(above: x509.Certificate, below: x509.Certificate) -> bool:
     try:
         below.verify_directly_issued_by(above)
         return above.extensions.get_extension_for_class(x509.BasicConstraints).value.ca
-    except (ValueError, TypeError, InvalidSignature, UnsupportedAlgorithm, x509.ExtensionNotFound):
+    except (*_UNREADABLE, InvalidSignature, x509.ExtensionNotFound):
         return False
