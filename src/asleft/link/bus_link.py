@@ -57,6 +57,16 @@ class BusLink:
         """Address for messages and the record."""
         return self._name or f"{self.origin.value} bus"
 
+    @property
+    def bitrate(self) -> int | None:
+        """Of the bus, bit/s; None: it does not say."""
+        return getattr(self._bus, "bitrate", None)
+
+    @property
+    def fd_length(self) -> int:
+        """Longest CAN FD frame that conversations send here, bytes; 0: classic frames only."""
+        return int(getattr(self._bus, "fd_length", 0))
+
     async def open(self) -> None:
         """Join the bus. Raises LinkError (no-bus)."""
         if self._node is not None:

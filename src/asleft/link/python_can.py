@@ -111,6 +111,11 @@ class PythonCanBus:
         """Vehicle."""
         return Origin.VEHICLE
 
+    @property
+    def fd_length(self) -> int:
+        """Longest CAN FD frame, bytes; 0: opened for classic frames only."""
+        return 64 if self._fd else 0
+
     # -- life ------------------------------------------------------------------------------------------------------
 
     async def open(self) -> None:

@@ -89,6 +89,16 @@ class RecordingLink:
         """Whether the inner link tells when a frame is on the wire."""
         return bool(getattr(self._inner, "confirms", False))
 
+    @property
+    def bitrate(self) -> int | None:
+        """The inner link's own."""
+        return getattr(self._inner, "bitrate", None)
+
+    @property
+    def fd_length(self) -> int:
+        """The inner link's own."""
+        return int(getattr(self._inner, "fd_length", 0))
+
     async def open(self) -> None:
         """Open the inner link and begin the files."""
         await self._inner.open()

@@ -21,17 +21,48 @@ class ModuleState(StrEnum):
 
 
 class ModuleAddress(msgspec.Struct, frozen=True):
-    """Where a module listens and answers on CAN."""
+    """Where a module listens and answers on CAN.
+
+    Attributes:
+        name: words for messages.
+        request_id, response_id: identifiers of frames to it and from it.
+        extended: 29-bit identifiers.
+        request_prefix, response_prefix: address byte in front of the data of frames to it and from it, 0 to 255, where
+            several modules share identifiers (extended and mixed addressing of ISO 15765-2). Not written down where
+            there is none, so that stored bytes of such an address stay what they were.
+    """
 
     name: str
     request_id: int
     response_id: int
     extended: bool = False
+    request_prefix: int | msgspec.UnsetType = msgspec.UNSET
+    response_prefix: int | msgspec.UnsetType = msgspec.UNSET
 
     @property
     def text(self) -> str:
-        """``engine 7E0/7E8``."""
-        return f"{self.name} {self.request_id:03X}/{self.response_id:03X}"
+        """``engine 7E0/7E8``, with an address byte ``body 6F1:40/640:F1``."""
+        return f"{self.name} {self.at}"
+
+    @property
+    def at(self) -> str:
+        """The text without the name: which module it is, whatever it is called."""
+        return f"{_end(self.request_id, self.request_prefix)}/{_end(self.response_id, self.response_prefix)}"
+
+    @property
+    def place(self) -> tuple[int, int, bool, int, int]:
+        """The same as a key; -1 for no address byte."""
+        return (
+            self.request_id,
+            self.response_id,
+            self.extended,
+            -1 if isinstance(self.request_prefix, msgspec.UnsetType) else self.request_prefix,
+            -1 if isinstance(self.response_prefix, msgspec.UnsetType) else self.response_prefix,
+        )
+
+
+def _end(identifier: int, prefix: int | msgspec.UnsetType) -> str:
+    return f"{identifier:03X}" if isinstance(prefix, msgspec.UnsetType) else f"{identifier:03X}:{prefix:02X}"
 
 
 class Item(msgspec.Struct, frozen=True):

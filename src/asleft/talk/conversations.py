@@ -101,7 +101,7 @@ class Conversations:
         self._protocol = protocol
         if self._hub.load is not None:
             self._hub.load.on_window = self.pace.bus_used
-        self._partners: dict[tuple[int, int, bool], Partner] = {}
+        self._partners: dict[tuple[int, int, bool, int, int], Partner] = {}
         self._sessions = Sessions(clock, settings, self._may_beat, protocol)
         self._ended = False
         self._quiet = False
@@ -276,7 +276,7 @@ class Conversations:
     # -- inside ----------------------------------------------------------------------------------------------------
 
     def _partner(self, target: ModuleAddress) -> Partner:
-        key = (target.request_id, target.response_id, target.extended)
+        key = target.place
         partner = self._partners.get(key)
         if partner is None:
             partner = Partner(
@@ -362,4 +362,5 @@ def _hub_of(link: Link | MessageLink, clock: Clock, settings: TalkSettings, prot
 
 
 def _key(address: ModuleAddress) -> str:
-    return f"{address.request_id:X}"
+    prefix = address.request_prefix
+    return f"{address.request_id:X}" + ("" if isinstance(prefix, msgspec.UnsetType) else f":{prefix:02X}")

@@ -5,10 +5,13 @@ What conversations need of any link stands in ``Hub``; ``message_hub`` has it fo
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Protocol
 
-from asleft.codec.isotp import IsoTpConfig, normal
+import msgspec
+
+from asleft.codec.isotp import IsoTpConfig
+from asleft.codec.isotp.addressing import Lane as End
 from asleft.codec.isotp.frames import make_single, padded, single_room
 from asleft.link.abilities import Stop, TellsLoss, TellsSent
 from asleft.model.errors import AsleftError, Code, LinkError
@@ -17,7 +20,7 @@ from asleft.model.module import ModuleAddress
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
 
-from .addresses import NARROW_REQUEST, WIDE_REQUEST, responder
+from .addresses import NARROW_REQUEST, WIDE_REQUEST, responder, transport
 from .lane import CanLane, Lane
 from .load import BusLoad
 
@@ -89,9 +92,9 @@ class CanHub:
         self.loss: LinkError | None = None
         self.load = BusLoad(getattr(link, "bitrate", None) or 500_000)
         self._clock = clock
-        self._config = config
-        self._by_rx: dict[int, CanLane] = {}
-        self._by_tx: dict[int, CanLane] = {}
+        self._config = _config_for(link, config)
+        self._by_rx = _Lanes()
+        self._by_tx = _Lanes()
         self._stops: list[Stop] = [link.listen(self._on_frame)]
         self.confirms = bool(getattr(link, "confirms", False)) and isinstance(link, TellsSent)
         if self.confirms and isinstance(link, TellsSent):
@@ -101,55 +104,49 @@ class CanHub:
 
     def lane(self, address: ModuleAddress) -> CanLane:
         """The lane to a module, made when it is not there yet; a pair of identifiers has one, whatever its name."""
-        wide = _WIDE if address.extended else 0
-        lane = self._by_rx.get(address.response_id | wide)
-        if lane is not None and lane.address.tx.id == address.request_id:
+        pair = transport(address)
+        lane = self._by_rx.at(pair.rx, wide=pair.wide)
+        if lane is not None and lane.address.tx == pair.tx:
             return lane
-        lane = CanLane(
-            self.link,
-            self._clock,
-            normal(address.request_id, address.response_id, wide=address.extended),
-            self._config,
-            confirms=self.confirms,
-        )
-        self._by_rx[address.response_id | wide] = lane
-        self._by_tx[address.request_id | wide] = lane
+        lane = CanLane(self.link, self._clock, pair, self._config, confirms=self.confirms)
+        self._by_rx.put(pair.rx, lane)
+        self._by_tx.put(pair.tx, lane)
         return lane
 
     def may_answer_all(self, address: ModuleAddress, *, wide: bool) -> bool:
         """Whether this is an OBD module of that identifier width."""
-        return address.extended == wide and responder(address.response_id, wide=wide) is not None
+        known = responder(address.response_id, wide=wide) if address.extended == wide else None
+        return known is not None and known.place == address.place
 
     def send_to_all(self, request: bytes, *, wide: bool) -> None:
         """One frame on the functional identifier. Raises LinkError: too long, or link-lost."""
         if len(request) > single_room(8, 0):
             raise LinkError(Code.FRAME_INVALID, f"{len(request)} bytes to everybody; one frame holds 7")
         data = padded(make_single(request, 8, 0), self._config.padding)
-        self.link.send(CanFrame(WIDE_REQUEST if wide else NARROW_REQUEST, data, wide))
+        self.link.send(CanFrame(WIDE_REQUEST if wide else NARROW_REQUEST, data, wide, self._config.fd))
 
     def close(self) -> None:
         """Stop hearing."""
         for stop in self._stops:
             stop()
         self._stops.clear()
-        for lane in self._by_rx.values():
+        for lane in self._by_rx:
             lane.forget()
 
     def _on_frame(self, frame: CanFrame) -> None:
         self.load.add(frame, frame.time_s or 0.0)
-        key = frame.id | _WIDE if frame.extended else frame.id
-        lane = self._by_rx.get(key)
+        lane = self._by_rx.of(frame)
         if lane is not None:
             lane.on_frame(frame)
         elif self.on_newcomer is not None:
             address = responder(frame.id, wide=frame.extended)
             if address is not None and self.on_newcomer(address):
-                self._by_rx[key].on_frame(frame)
+                self.lane(address).on_frame(frame)
 
     def _on_sent(self, frame: CanFrame) -> None:
         time_s = frame.time_s if frame.time_s is not None else self._clock.now()
         self.load.add(frame, time_s)
-        lane = self._by_tx.get(frame.id | _WIDE if frame.extended else frame.id)
+        lane = self._by_tx.of(frame)
         if lane is not None:
             lane.on_confirmed(frame.data, time_s)
         elif self.on_everybody_sent is not None:
@@ -157,5 +154,47 @@ class CanHub:
 
     def _on_lost(self, error: LinkError) -> None:
         self.loss = error
-        for lane in tuple(self._by_rx.values()):
+        for lane in tuple(self._by_rx):
             lane.on_lost(error)
+
+
+class _Lanes:
+    """Lanes by identifier, and by address byte where there is one."""
+
+    def __init__(self) -> None:
+        self._plain: dict[int, CanLane] = {}
+        self._prefixed: dict[int, dict[int, CanLane]] = {}
+
+    def put(self, end: End, lane: CanLane) -> None:
+        """Frames of this end belong to this lane from now on."""
+        key = end.id | _WIDE if lane.address.wide else end.id
+        if end.prefix is None:
+            self._plain[key] = lane
+        else:
+            self._prefixed.setdefault(key, {})[end.prefix] = lane
+
+    def at(self, end: End, *, wide: bool) -> CanLane | None:
+        """The lane of an end."""
+        key = end.id | _WIDE if wide else end.id
+        return self._plain.get(key) if end.prefix is None else self._prefixed.get(key, {}).get(end.prefix)
+
+    def of(self, frame: CanFrame) -> CanLane | None:
+        """The lane that a frame belongs to."""
+        key = frame.id | _WIDE if frame.extended else frame.id
+        lane = self._plain.get(key)
+        if lane is None and self._prefixed and frame.data:
+            lane = self._prefixed.get(key, {}).get(frame.data[0])
+        return lane
+
+    def __iter__(self) -> Iterator[CanLane]:
+        yield from self._plain.values()
+        for lanes in self._prefixed.values():
+            yield from lanes.values()
+
+
+def _config_for(link: Link, config: IsoTpConfig) -> IsoTpConfig:
+    """Transfers in CAN FD frames where the link was opened for them."""
+    length = int(getattr(link, "fd_length", 0))
+    if not length or config.fd:
+        return config
+    return msgspec.structs.replace(config, fd=True, frame_length=length)

@@ -18,6 +18,10 @@ _STUFFING = 1.05
 _KEPT = 8192
 
 
+#: A CAN FD frame's data phase is taken as four times as fast, 2 Mbit/s beside 500 kbit/s (common practice, no source),
+#: with about so many bits of its own besides the data (an estimate, no source).
+_FD_TIMES = 4
+_FD_CHECK = 20
 #: The fullness is told about so often while frames go, s.
 _WINDOW_S = 0.01
 
@@ -61,7 +65,10 @@ class BusLoad:
 
 
 def _bits(frame: CanFrame) -> int:
-    return (67 if frame.extended else 47) + 8 * len(frame.data)
+    head = 67 if frame.extended else 47
+    if frame.fd:  # data and check at the higher rate
+        return head - _FD_CHECK + (8 * len(frame.data) + _FD_CHECK) // _FD_TIMES
+    return head + 8 * len(frame.data)
 
 
 def rank(identifier: int, *, extended: bool) -> int:

@@ -78,11 +78,6 @@ class ModuleMap(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     def at(self, address: ModuleAddress) -> MappedModule:
         """What the map says of a module at these identifiers; one that it does not know has nothing more to read."""
         for module in self.modules:
-            known = module.address
-            if (known.request_id, known.response_id, known.extended) == (
-                address.request_id,
-                address.response_id,
-                address.extended,
-            ):
+            if module.address.place == address.place:
                 return module
         return MappedModule(address)

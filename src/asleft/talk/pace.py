@@ -40,7 +40,7 @@ class CarPace(msgspec.Struct, frozen=True):
     Attributes:
         in_flight: requests on their way at a time that went without a loss.
         ceiling: never more than this: more were lost; None: not met yet.
-        modules: by request identifier, as text (``7E0``).
+        modules: by request identifier, as text (``7E0``; with an address byte ``6F1:40``).
     """
 
     in_flight: int = 0

@@ -113,8 +113,8 @@ async def take_picture(
     """
     start_s = clock.now()
     responders = await find_responders(talk, modules)
-    known = {(m.address.request_id, m.address.extended) for m in modules.modules}
-    strangers = [MappedModule(a) for a in responders if (a.request_id, a.extended) not in known]
+    known = {m.address.place for m in modules.modules}
+    strangers = [MappedModule(a) for a in responders if a.place not in known]
     told = await asyncio.gather(
         *(_module(talk, module, answers_obd=_in(responders, module)) for module in (*modules.modules, *strangers))
     )
@@ -136,7 +136,7 @@ async def find_responders(talk: AsksEverybody, modules: ModuleMap) -> tuple[Modu
 
 
 def _in(responders: tuple[ModuleAddress, ...], module: MappedModule) -> bool:
-    return any(a.request_id == module.address.request_id for a in responders)
+    return any(a.place == module.address.place for a in responders)
 
 
 async def _module(
