@@ -156,6 +156,10 @@ class KwpModule:
             self._node.leave()
         self._node = self._clock = None
 
+    def be_slow(self, seconds: float) -> None:
+        """Fault: every answer comes so much later."""
+        self._answering.extra_latency_s = seconds
+
     def power_on(self) -> None:
         """Key on."""
         if not self._power.powered:

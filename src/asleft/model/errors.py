@@ -81,6 +81,7 @@ class Code(StrEnum):
     PERSON_UNUSABLE = "person-unusable"
     SETTING_BAD = "setting-bad"
     ACT_UNKNOWN = "act-unknown"
+    CAR_FILE_BAD = "car-file-bad"
     PAPER_UNKNOWN = "paper-unknown"
     LANGUAGE_UNKNOWN = "language-unknown"
     TIME_UNREADABLE = "time-unreadable"
@@ -242,6 +243,7 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "Use a name, a role of the list and a password long enough; nothing was changed.",
     ),
     Code.ACT_UNKNOWN: ("The bench car cannot do this.", "Choose one of the acts it lists, with their arguments."),
+    Code.CAR_FILE_BAD: ("The bench-car file cannot be used.", "Mend what is named; docs/bench.md shows a whole one."),
     Code.PAPER_UNKNOWN: ("The report knows no such paper.", "Use a4 or letter."),
     Code.LANGUAGE_UNKNOWN: ("The report is not written in this language.", "Use one of those listed in the docs."),
     Code.MARK_UNREADABLE: ("The workshop's mark cannot be printed.", "Use an SVG or PNG file."),

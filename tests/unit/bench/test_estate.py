@@ -10,6 +10,7 @@ import pytest
 from vininfo import Vin
 
 from asleft.bench.cars.estate import EstateCar
+from asleft.bench.cars.estate_table import ROWS
 from asleft.bench.routines import RoutineState
 from asleft.model.errors import InputError
 from kit.estate_bay import Bay
@@ -161,7 +162,7 @@ def test_the_restraint_module_takes_no_writes():
     bay = Bay(1)
     bay.do("key", 3.0, position="on")
     bay.ask("restraints", "1003")
-    for request in ("2E3C10000000", "2701", "31010001", "2F010203"):
+    for request in (f"2E{ROWS['restraints'].coding_did:04X}000000", "2701", "31010001", "2F010203"):
         assert bay.ask("restraints", request)[:1] == b"\x7f"
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from asleft.bench.cars.estate import EstateCar
 from asleft.bench.cars.estate_faults import ESTATE_FAULTS
+from asleft.bench.cars.estate_table import ROWS
 from asleft.bench.cars.faults import Family
 from asleft.bench.module import ControlModule
 from asleft.bench.transport import IsoTpNode, TransportSettings
@@ -32,7 +33,7 @@ def standing(bay: Bay) -> None:
     bay.seen["tyre"] = bay.value("tyre pressure", 0x4E51, 1.0)
     heights = bay.car.module("suspension").peek(0x4E11)
     bay.seen["front left"], bay.seen["rear"] = (int.from_bytes(heights[i : i + 2], "big") for i in (0, 4))
-    bay.seen["coding"] = {m.name: m.peek(0x3C10).hex() for m in bay.car.modules if m.name != "engine"}
+    bay.seen["coding"] = {m.name: m.peek(ROWS[m.name].coding_did).hex() for m in bay.car.modules if m.name != "engine"}
     bay.seen["codes"] = bay.codes()
     bay.seen["cluster"] = bay.car.module("cluster").peek(0xF190)
     bay.seen["level"] = bay.routine("suspension", 0x5C11, 1.0)

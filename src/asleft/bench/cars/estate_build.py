@@ -21,9 +21,6 @@ from .identity import draw_identity, identification
 from .petrol_others import coding_codes
 from .petrol_side import checksum
 
-#: Coding identifier of every module of the estate.
-CODING = 0x3C10
-
 
 @dataclass
 class Workbench:
@@ -72,7 +69,7 @@ class Workbench:
             memory=memory,
             identifiers=[
                 *identification(identity, self.vin),
-                coding(CODING, "coding; checksum", body, checksum=checksum, write=self.guard()),
+                coding(row.coding_did, "coding; checksum", body, checksum=checksum, write=self.guard()),
                 *identifiers,
             ],
             routines=routines,
@@ -95,7 +92,7 @@ class Workbench:
 
         return [
             TroubleCode(row.code << 8 | 0x16, "supply voltage low", low, fail_s=2.0),
-            *coding_codes(row.code + 1, memory, CODING),
+            *coding_codes(row.code + 1, memory, row.coding_did),
         ]
 
 

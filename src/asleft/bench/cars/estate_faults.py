@@ -6,8 +6,8 @@ from operator import attrgetter
 from typing import Any
 
 from ..gateway import Overload
-from .coding_faults import decimal_for_hex, emptied, foreign_vin, other_market, rewritten, swapped
-from .estate_build import CODING
+from .coding_faults import Change, decimal_for_hex, emptied, foreign_vin, other_market, rewritten, swapped
+from .estate_table import ROWS
 from .estate_wiring import ESTATE_WIRING
 from .faults import Family, Fault, table
 from .link_faults import LINK_FAULTS
@@ -82,6 +82,11 @@ def _f(family: Family, name: str, unit: str, sizes: tuple[float, float, float], 
     return Fault(name, family, unit, *sizes, shows, *how)
 
 
+def _coded(module: str, change: Change, *, sum_up: bool = True) -> How:
+    """A module's coding was changed."""
+    return rewritten(module, ROWS[module].coding_did, change, sum_up=sum_up)
+
+
 PLACE = tuple(
     _f(Family.CONDITIONS, *fault)
     for fault in (
@@ -119,14 +124,14 @@ SENSORS = tuple(
 CODED = tuple(
     _f(Family.CODING, *fault)
     for fault in (
-        ("coding bytes swapped", "byte", (0.0, 4.0, 0.0), "camera coding", rewritten("camera", CODING, swapped)),
+        ("coding bytes swapped", "byte", (0.0, 4.0, 0.0), "camera coding", _coded("camera", swapped)),
         (
             "coding checksum wrong", "1", (1.0, 9.0, 1.0), "code of the body module",
-            rewritten("body front", CODING, other_market, sum_up=False),
+            _coded("body front", other_market, sum_up=False),
         ),
-        ("coding lost", "1", _ON, "code of the suspension", rewritten("suspension", CODING, emptied)),
-        ("market wrong", "1", (1.0, 9.0, 1.0), "radio coding", rewritten("radio", CODING, other_market)),
-        ("decimal for hexadecimal", "1", _ON, "display coding", rewritten("display", CODING, decimal_for_hex)),
+        ("coding lost", "1", _ON, "code of the suspension", _coded("suspension", emptied)),
+        ("market wrong", "1", (1.0, 9.0, 1.0), "radio coding", _coded("radio", other_market)),
+        ("decimal for hexadecimal", "1", _ON, "display coding", _coded("display", decimal_for_hex)),
         ("used module fitted", "number", (1.0, 999_999.0, 123_456.0), "VIN in the cluster", foreign_vin("cluster")),
     )
 )  # fmt: skip

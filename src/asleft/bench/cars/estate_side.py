@@ -52,7 +52,7 @@ class ChassisSide:
         chassis, zeros: physics and learned zeros. running, key_on, volts, speed_km_h: of the car. oil_c: gearbox.
         camera_yaw_deg, camera_pitch_deg: true aim of the forward camera. target_mm: how far the aiming target stands to
         the side and above its place, None: no target. seen_s: seconds of good road seen. doors_shut: all.
-        tyres_kpa: pressures. pad_mm: of the rear brakes. motors: state of the parking brake's motors.
+        tyres_kpa: pressures. calipers: of the parking brake.
     """
 
     chassis: Chassis

@@ -9,13 +9,14 @@ from ..address import Address
 
 @dataclass(frozen=True)
 class Row:
-    """One module: name, part letters and number, first two bytes of its own codes, extra bytes of coding."""
+    """One module: name, part letters and number, first two bytes of its own codes, bytes and identifier of coding."""
 
     name: str
     letters: str
     number: int
     code: int
     coding: int
+    coding_did: int
 
 
 _NAMES = (
@@ -35,7 +36,7 @@ _RUNNING_GEAR = frozenset(_NAMES[3:10]) | {"tyre pressure", "transfer clutch", "
 def _row(index: int, name: str) -> Row:
     letters = "B" + "".join(word[0] for word in name.upper().split())[:2] + name.upper()[-1]
     code = (0x5000 if name in _RUNNING_GEAR else 0x9000) + 0x40 * index
-    return Row(name, letters, 2000 + 37 * index, code, 1 + index % 6)
+    return Row(name, letters, 2000 + 37 * index, code, 1 + index % 6, 0x3C10 + 0x13 * index)
 
 
 ROWS: dict[str, Row] = {name: _row(index, name) for index, name in enumerate(_NAMES)}

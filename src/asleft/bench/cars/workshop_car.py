@@ -36,11 +36,19 @@ class WorkshopCar(CarBase):
         self.running_faults: dict[str, Any] = {}
         self._bus: Bus | None = None
         self._line: KLine | None = None
+        self._at_attach: list[Callable[[], None]] = []
 
     def attach(self, bus: Bus, clock: Clock, line: KLine | None = None) -> None:
         """Put all modules on bus and line and keep both at hand for faults."""
         super().attach(bus, clock, line)
         self._bus, self._line = bus, line
+        waiting, self._at_attach = self._at_attach, []
+        for what in waiting:
+            what()
+
+    def when_attached(self, what: Callable[[], None]) -> None:
+        """Do something once, as soon as the car is on its bus."""
+        self._at_attach.append(what)
 
     def detach(self) -> None:
         """Leave the bus."""
