@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from . import bench, demo, links, look, plan, procedure, prove, replay, verify
+from . import bench, demo, key, links, look, plan, procedure, prove, record, replay, serve, verify
 
 app = typer.Typer(
     name="asleft",
@@ -15,10 +15,15 @@ app = typer.Typer(
 )
 app.command("bench")(bench.bench)
 app.command("demo")(demo.demo)
+app.add_typer(key.keys, name="key")
 app.command("links")(links.links)
 app.command("look")(look.look)
 app.command("plan")(plan.plan)
 app.add_typer(procedure.procedures, name="procedure")
 app.command("prove")(prove.prove)
+app.add_typer(record.records, name="record")
 app.command("replay")(replay.replay)
+app.add_typer(serve.people, name="people")
+app.command("serve")(serve.serve)
+app.command("settings")(serve.settings)
 app.command("verify")(verify.verify)

@@ -8,6 +8,7 @@ from asleft.book.shelf import Book
 from asleft.model.work import Vehicle, WorkItem
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
+from asleft.ports.messages import MessageLink
 from asleft.ports.person import Person
 from asleft.run.log import Show
 from asleft.talk.modules import ModuleMap
@@ -46,7 +47,7 @@ class Desk:
         gate_timeout_s: longest wait for entry conditions, s.
     """
 
-    link: Link
+    link: Link | MessageLink
     clock: Clock
     person: Person
     book: Book
