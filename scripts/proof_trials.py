@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 from scipy.stats import beta
 
@@ -19,25 +20,28 @@ from asleft.model.verdict import LimitOwner, Limits, Verdict
 from asleft.proof.criteria import judge
 from asleft.proof.criterion_data import (
     Criterion,
+    DualSum,
     IdleMean,
     IdleSpread,
     LimitData,
     RestRange,
     TrackingResidual,
     TrackingSlope,
+    TrimSum,
     ZeroAtRest,
 )
 from asleft.proof.decide import decide
-from asleft.proof.dual import sum_error
+from asleft.proof.dual import ratio_error, sum_error
 from asleft.proof.estimate import Estimate, NoEstimate
 from asleft.proof.flow import flow_area
 from asleft.proof.hunting import Hunting, hunting
 from asleft.proof.paired import difference
 from asleft.proof.rest import rest_range
 from asleft.proof.steady import mean, spread
-from asleft.proof.steering import Straight, straight_offset
-from asleft.proof.supply import TimeToLimit, sag, time_to_limit
+from asleft.proof.steering import Straight, both_directions, straight_offset
+from asleft.proof.supply import TimeToLimit, level_after, ripple, sag, time_to_limit
 from asleft.proof.tracking import Tracking, tracking
+from asleft.proof.transient import Transient, transient
 from asleft.proof.zero import Stillness, TwoHeadings, two_headings, zero_at_rest
 
 Q8 = 100.0 / 255.0
@@ -242,7 +246,9 @@ def _headings(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, fl
         yield (both.bias if isinstance(both, TwoHeadings) else both), float(bias)
 
 
-def _straights(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, float]]:
+def _straights(
+    rng: np.random.Generator, trials: int, *, whole: bool = False
+) -> Iterator[tuple[Found | Straight, float]]:
     n, step_s = 900, 0.1
     t = np.arange(n) * step_s
     truth, yaw_off = rng.uniform(-2, 2, trials), 0.05 * rng.standard_normal(trials)
@@ -258,7 +264,7 @@ def _straights(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, f
             series("yaw-rate", "°/s", t + 0.01, stepped(read, 0.01), 0.01),
             series("vehicle-speed", "km/h", t + 0.02, stepped(kmh[i], 1.0), 1.0),
         )
-        yield (found.offset if isinstance(found, Straight) else found), float(truth[i])
+        yield (found.offset if isinstance(found, Straight) and not whole else found), float(truth[i])
 
 
 def _sags(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, float]]:
@@ -280,6 +286,92 @@ def _rates(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, float
         yield (found.rate if isinstance(found, TimeToLimit) else found), float(rate[i])
 
 
+def _sudden(rng: np.random.Generator, trials: int) -> Iterator[tuple[Transient | NoEstimate, float, float]]:
+    """A load at 10 s: what is read, how deep it fell and when it was back, both on a grid ten times finer."""
+    fine, every = 0.02, 10
+    n = int(30 / fine)
+    t = np.arange(n) * fine
+    noise = 5.0 * shaped(rng, trials, n, fine, 0.4, 0.0)
+    depth, tau = rng.uniform(60, 250, trials), rng.uniform(0.4, 1.5, trials)
+    for i in range(trials):
+        since = np.maximum(t - 10.0, 0.0)
+        v = 750.0 + noise[i] - depth[i] * 2.0 * (1 - np.exp(-since / 0.4)) * np.exp(-since / tau[i])
+        at = np.clip(np.arange(0, n, every) + rng.integers(0, every, n // every), 0, n - 1)
+        after = (t >= 10.0) & (t <= 25.0)
+        outside = np.flatnonzero(np.abs(v[after] - 750.0) > 25.0)
+        read = series("engine-speed", "rpm", t[at], stepped(v[at], 0.25), 0.25)
+        yield transient(read, 10.0), 750.0 - float(v[after].min()), float(fine * (outside[-1] + 1))
+
+
+def _dips(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, float]]:
+    for found, depth, _ in _sudden(rng, trials):
+        yield (found.dip if isinstance(found, Transient) else found), depth
+
+
+def _returns(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, float]]:
+    for found, _, back in _sudden(rng, trials):
+        yield (found.back if isinstance(found, Transient) else found), back
+
+
+def _ripples(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, float]]:
+    n, step_s = 150, 0.1
+    t = times(rng, trials, n, step_s)
+    half, hz = rng.uniform(0.05, 0.3, trials), rng.uniform(0.5, 4.0, trials)
+    for i in range(trials):
+        slow = 13.8 + 0.1 * np.sin(t[i] / 9.0 + rng.uniform(0, 6.3))
+        v = slow + half[i] * np.sin(2 * np.pi * hz[i] * t[i]) + 0.005 * rng.standard_normal(n)
+        yield ripple(series("v", "V", t[i], stepped(v, 0.01), 0.01)), 2.0 * float(half[i])
+
+
+def _levels(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, float]]:
+    n, step_s = 200, 1.0
+    t = times(rng, trials, n, step_s)
+    rate = rng.uniform(-0.05, 0.05, trials)
+    v = 12.7 + rate[:, None] * t / 60.0 + 0.015 * shaped(rng, trials, n, step_s, 0.1, 0.5)
+    for i in range(trials):
+        truth = 12.7 + rate[i] * (t[i, -1] / 60.0 + 30.0)
+        yield level_after(series("v", "V", t[i], stepped(v[i], 0.01), 0.01), 30.0), float(truth)
+
+
+def _ratios(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, float]]:
+    n, step_s = 120, 0.15
+    t = times(rng, trials, n, step_s)
+    off = rng.uniform(0.03, 0.2, trials) * rng.choice([-1.0, 1.0], trials)
+    knots, levels = [0, 1, 8, 9, 16, 30], [30, 30, 80, 80, 30, 30]
+    for i in range(trials):
+        first, later = np.interp(t[i], knots, levels), t[i] + 0.02
+        second = np.interp(later, knots, levels) / (2.0 + off[i]) + 0.05 * rng.standard_normal(n)
+        a = series("accelerator-pedal-d", "%", t[i], stepped(first, Q8), Q8)
+        b = series("accelerator-pedal-e", "%", later, stepped(second, Q8), Q8)
+        yield ratio_error(a, b, 2.0), abs(float(off[i]))
+
+
+def _changes(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, float]]:
+    """Two means of one sensor with an unknown offset of up to 20 rpm that it keeps."""
+    (t, a), (_, b) = _idle(rng, trials, 0.4, 0.3, 0.2), _idle(rng, trials, 0.4, 0.3, 0.2)
+    change, off = rng.uniform(-40, 40, trials), rng.uniform(-20, 20, trials)
+    for i in range(trials):
+        both = [mean(series("n", "rpm", t[i], stepped(v + off[i], 0.25), 0.25, 20.0)) for v in (a[i], b[i] + change[i])]
+        before, after = both
+        assert isinstance(before, Estimate)
+        assert isinstance(after, Estimate)
+        yield difference(before, after), float(change[i])
+
+
+def _both_ways(rng: np.random.Generator, trials: int) -> Iterator[tuple[Found, float]]:
+    """The road's crown moves both directions apart by up to half a degree each."""
+    drives = [list(_straights(rng, trials, whole=True)) for _ in range(2)]
+    for (there, a), (back, b) in zip(*drives, strict=True):
+        crown, truth = rng.uniform(-0.5, 0.5), rng.uniform(-2, 2)
+        if not (isinstance(there, Straight) and isinstance(back, Straight)):
+            continue
+        moved = [
+            msgspec.structs.replace(s, offset=msgspec.structs.replace(s.offset, value=s.offset.value - known + by))
+            for s, known, by in ((there, a, truth + crown), (back, b, truth - crown))
+        ]
+        yield both_directions(moved[0], moved[1]), float(truth)
+
+
 KINDS: tuple[Kind, ...] = (
     Kind("mean of idle speed, 5 Hz", "corner 0.4 Hz, 30 % white", _means(0.4, 0.3, 0.2)),
     Kind("mean of idle speed, 5 Hz", "corner 0.1 Hz, 50 % white", _means(0.1, 0.5, 0.2)),
@@ -299,6 +391,13 @@ KINDS: tuple[Kind, ...] = (
     Kind("steering offset, one direction", "hands 0.25°, yaw offset 0.05 °/s", _straights),
     Kind("sag of the supply", "0.02 V", _sags),
     Kind("fall of the supply", "0.015 V", _rates),
+    Kind("supply after 30 min", "0.015 V", _levels),
+    Kind("ripple of the supply", "0.5 to 4 Hz, 0.005 V", _ripples),
+    Kind("dip after a load", "5 rpm, corner 0.4 Hz", _dips),
+    Kind("time until it is back", "5 rpm, corner 0.4 Hz", _returns),
+    Kind("ratio of two sensors", "8 bits, 0.05 %", _ratios),
+    Kind("change of a mean", "sensor's own error 20 rpm", _changes),
+    Kind("steering offset, both directions", "crown up to 0.5°", _both_ways),
 )
 
 
@@ -346,6 +445,8 @@ SPREAD = IdleSpread("spread", "Spread", "idle", LimitData("rpm", "ours", None, 1
 REST = RestRange("rest", "Rest", "rest", LimitData("%", "ours", None, 1.2))
 SLOPE = TrackingSlope("slope", "Slope", "sweep", LimitData("1", "ours", 0.95, 1.05))
 REMAINS = TrackingResidual("remains", "Remains", "sweep", LimitData("%", "ours", None, 0.8))
+TRIMS = TrimSum("trims", "Trims", "idle", LimitData("%", "ours", -10.0, 10.0), gates=(), seconds=50.0)
+SUM = DualSum("sum", "Sum", "sweep", LimitData("%", "ours", None, 3.0))
 ZERO = ZeroAtRest("zero", "Zero", "rest", LimitData("°/s", "ours", -0.2, 0.2), "yaw-rate", 0.1, 0.02)
 
 Saved = dict[str, tuple[Series, ...]]
@@ -446,20 +547,78 @@ def _rest_outlier(rng: np.random.Generator) -> Saved:
     return out
 
 
-#: Name, what is bad, criterion, maker. In every one of them PASS is wrong.
-FAULTS: tuple[tuple[str, str, Criterion, Maker], ...] = (
-    ("cycling fan", "idle 30 rpm too high, fan pulls it down half of the time", MEAN, _fan),
-    ("frozen signal", "idle 30 rpm too high, reading freezes at a good value", MEAN, _frozen),
-    ("drift", "idle sweeps from 60 to 120 rpm above to as much below", MEAN, _drifting),
-    ("outliers", "idle 30 rpm too high, 2 to 10 % wild low readings", MEAN, _outliers),
-    ("gaps", "idle 15 rpm too high, high readings go missing", MEAN, _gaps),
-    ("outliers", "spread 22 rpm, 5 % of the readings replaced by the target", SPREAD, _rough_outliers),
-    ("old values repeated", "spread 21 rpm, each reading said 2 to 7 times", SPREAD, _held_twice),
-    ("rocking car", "yaw zero 0.28 °/s, car rocks and calms down", ZERO, _rocking),
-    ("drift", "yaw zero 0.28 °/s, drifting up to 0.02 °/s a second", ZERO, _wandering_zero),
-    ("skew", "slope 8 % wrong, times off by up to 0.4 s", SLOPE, _skewed),
-    ("sticking plate", "sticks and jumps by 4 to 8 %", REMAINS, _sticking),
-    ("odd rest", "one of five rests 2 % away", REST, _rest_outlier),
+@dataclass(frozen=True)
+class Fault:
+    """Something that the estimators do not know of; PASS is wrong in every one of them.
+
+    Attributes: name, what: for the table. criterion: judged. make: rng -> recordings. seen: whether anything shows it.
+    """
+
+    name: str
+    what: str
+    criterion: Criterion
+    make: Maker
+    seen: bool = True
+
+
+def _odd_trims(rng: np.random.Generator) -> Saved:
+    """Trims that add 14 % of fuel, and wild readings far below."""
+    n, step_s = 120, 0.5
+    t = times(rng, 1, n, step_s)[0]
+    v = 14.0 + shaped(rng, 1, n, step_s, 0.2, 0.5)[0]
+    wild = rng.random(n) < rng.uniform(0.02, 0.1)
+    short = stepped(np.where(wild, rng.uniform(-100, 0, n), v), 100 / 128)
+    return {
+        "idle": (
+            series("short-term-trim-1", "%", t, short, 100 / 128),
+            series("long-term-trim-1", "%", t, np.zeros(n), 100 / 128),
+        )
+    }
+
+
+def _lying_zero(rng: np.random.Generator) -> Saved:
+    """A yaw zero that is 0.28 °/s off, and a module that has subtracted it from all it says."""
+    n = 200
+    v = 0.05 * shaped(rng, 1, n, 0.05, 2.0, 0.7)[0]
+    return {"rest": (series("yaw-rate", "°/s", np.arange(n) * 0.05, stepped(v, 0.01), 0.01),)}
+
+
+def _lying_plate(rng: np.random.Generator) -> Saved:
+    """A plate sensor that reads 5 % off from before the first reading on: its rests agree all the same."""
+    out: Saved = {}
+    for k in range(5):
+        v = 14.0 + 5.0 + 0.03 * rng.standard_normal(10)
+        out[f"rest/{k + 1}"] = (series("throttle-absolute", "%", np.arange(10) * 0.3 + 20 * k, stepped(v, Q8), Q8),)
+    return out
+
+
+def _lying_pair(rng: np.random.Generator) -> Saved:
+    """The same sensor beside the second one of its shaft."""
+    n, step_s = 120, 0.15
+    t = times(rng, 1, n, step_s)[0]
+    truth = np.interp(t, [0, 1, 8, 9, 16, 30], [12, 12, 80, 80, 12, 12])
+    a = series("throttle-absolute", "%", t, stepped(truth + 5.0 + 0.03 * rng.standard_normal(n), Q8), Q8)
+    b = series("throttle-absolute-b", "%", t + 0.03, stepped(100.0 - truth, Q8), Q8)
+    return {"sweep": (a, b)}
+
+
+FAULTS: tuple[Fault, ...] = (
+    Fault("cycling fan", "idle 30 rpm too high, fan pulls it down half of the time", MEAN, _fan),
+    Fault("frozen signal", "idle 30 rpm too high, reading freezes at a good value", MEAN, _frozen),
+    Fault("drift", "idle sweeps from 60 to 120 rpm above to as much below", MEAN, _drifting),
+    Fault("outliers", "idle 30 rpm too high, 2 to 10 % wild low readings", MEAN, _outliers),
+    Fault("gaps", "idle 15 rpm too high, high readings go missing", MEAN, _gaps),
+    Fault("outliers", "spread 22 rpm, 5 % of the readings replaced by the target", SPREAD, _rough_outliers),
+    Fault("old values repeated", "spread 21 rpm, each reading said 2 to 7 times", SPREAD, _held_twice),
+    Fault("rocking car", "yaw zero 0.28 °/s, car rocks and calms down", ZERO, _rocking),
+    Fault("drift", "yaw zero 0.28 °/s, drifting up to 0.02 °/s a second", ZERO, _wandering_zero),
+    Fault("skew", "slope 8 % wrong, times off by up to 0.4 s", SLOPE, _skewed),
+    Fault("sticking plate", "sticks and jumps by 4 to 8 %", REMAINS, _sticking),
+    Fault("odd rest", "one of five rests 2 % away", REST, _rest_outlier),
+    Fault("outliers", "trims 14 %, 2 to 10 % wild low readings", TRIMS, _odd_trims),
+    Fault("lie on one channel", "plate reads 5 % off all along; its rests", REST, _lying_plate, seen=False),
+    Fault("lie on one channel", "yaw zero 0.28 °/s off, the module subtracts it", ZERO, _lying_zero, seen=False),
+    Fault("the first lie, second channel", "plate reads 5 % off; sum of two sensors", SUM, _lying_pair),
 )
 
 

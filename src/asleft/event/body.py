@@ -398,6 +398,24 @@ class RunProgress(msgspec.Struct, frozen=True, tag="run-progress@1"):
     cause: str
 
 
+class RetestDeclared(msgspec.Struct, frozen=True, tag="retest-declared@1"):
+    """A person declares, before anything is recorded again, that this run's measurements are taken once more.
+
+    What was recorded and judged so far stays as the first attempt; see ``proof.attempts``.
+
+    Attributes:
+        attempt: number of the attempt that begins, 2.
+        by, reason: who, and why once more.
+        changed: what was changed in between, in words; empty: nothing.
+    """
+
+    run: str
+    attempt: int
+    by: str
+    reason: str
+    changed: str = ""
+
+
 Body = (
     JobOpened
     | PictureTaken
@@ -437,4 +455,5 @@ Body = (
     | DocumentAttached
     | CausesNamed
     | RunProgress
+    | RetestDeclared
 )

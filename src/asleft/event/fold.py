@@ -34,8 +34,23 @@ class StepState:
 
 
 @dataclass(frozen=True)
+class AttemptState:
+    """An attempt that a declared retest ended: what was recorded and judged, all kept."""
+
+    samples: dict[str, b.SamplesTaken]
+    judgements: tuple[Judgement, ...]
+    end: RunEnd | None
+    verdict: Verdict | None
+    result: Message | None
+    retest: b.RetestDeclared
+
+
+@dataclass(frozen=True)
 class RunState:
-    """One run so far. ``parts`` are of recordings that have not ended."""
+    """One run so far. ``parts`` are of recordings that have not ended.
+
+    ``samples``, ``judgements`` and the end are of the attempt now; ``earlier`` holds those that a retest followed.
+    """
 
     started: b.RunStarted
     started_s: float
@@ -60,6 +75,7 @@ class RunState:
     end: RunEnd | None = None
     verdict: Verdict | None = None
     result: Message | None = None
+    earlier: tuple[AttemptState, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -131,7 +147,7 @@ class JobState:
 _OF_A_RUN = (
     b.RunStarted, b.IdentifierChosen, b.ConditionsSeen, b.ConditionWaived, b.StepStarted, b.StepStopped, b.ModuleTold,
     b.SamplesTaken, b.SamplesPart, b.CriterionJudged, b.RunEnded, b.ModulePictureTaken, b.SequenceTimed,
-    b.PersonMarked, b.NotWatched, b.DocumentAttached, b.CausesNamed, b.RunProgress,
+    b.PersonMarked, b.NotWatched, b.DocumentAttached, b.CausesNamed, b.RunProgress, b.RetestDeclared,
 )  # fmt: skip
 
 V = TypeVar("V")
@@ -258,6 +274,8 @@ def _run(run: RunState, event: Event) -> RunState:
             return _with(run, judgements=(*run.judgements, judgement))
         case b.RunProgress(_, state, _):
             return _with(run, progress=state)
+        case b.RetestDeclared():
+            return _again(run, event.body)
         case b.ModulePictureTaken(_, _, when, picture):
             return _with(run, pictures={**run.pictures, when: picture})
         case b.SequenceTimed() | b.PersonMarked() | b.NotWatched() | b.DocumentAttached() | b.CausesNamed():
@@ -266,6 +284,13 @@ def _run(run: RunState, event: Event) -> RunState:
             return _with(run, end=end, verdict=verdict, result=message)
         case _:
             return run
+
+
+def _again(run: RunState, retest: b.RetestDeclared) -> RunState:
+    """The attempt so far is put aside whole, and the measurements begin anew."""
+    ended = AttemptState(run.samples, run.judgements, run.end, run.verdict, run.result, retest)
+    anew: dict[str, Any] = {"samples": {}, "parts": {}, "judgements": (), "end": None, "verdict": None, "result": None}
+    return _with(run, earlier=(*run.earlier, ended), **anew)
 
 
 def _evidence(

@@ -1,7 +1,8 @@
 """Why it failed: a short list of causes with what speaks for and against each, and what to measure next.
 
 A naive Bayes model over findings that are there, not there or not known. It is meant to be read: every list entry says
-which findings moved it. It says "not enough evidence" when the evidence does not lift one cause above "none of these".
+which findings moved it. It says "not enough evidence" when the evidence does not lift the causes shown above "none of
+these".
 
 Example::
 
@@ -26,8 +27,6 @@ from .finding_data import FINDINGS, THRESHOLDS, Finding, Threshold
 #: Finding -> there, not there; a finding that is not in the mapping is not known.
 Evidence = Mapping[str, bool]
 
-#: Below this probability of the best cause there is not enough evidence. Our own choice.
-ENOUGH = 0.5
 #: A finding speaks for or against a cause when it shows this many times more or less often with it than usual.
 SPEAKS = 2.0
 SHOWN = 3
@@ -97,8 +96,7 @@ def rank(evidence: Evidence, causes: Sequence[Cause] = CAUSES, findings: Mapping
     probabilities, none = posterior(known, causes, findings)
     order = sorted(range(len(causes)), key=lambda i: -probabilities[i])
     ranked = tuple(_ranked(causes[i], probabilities[i], known, findings) for i in order)
-    enough = bool(ranked) and ranked[0].probability >= ENOUGH and bool(ranked[0].speaks_for) and none < ENOUGH
-    enough = enough or (_several(ranked, none) and bool(ranked[0].speaks_for))
+    enough = _enough(ranked, none)
     return Ranking(ranked, enough, _message(ranked, enough), _next(known, causes, findings))
 
 
@@ -125,9 +123,10 @@ def _chance(finding: str, there: bool, cause: Cause | None, findings: Mapping[st
     return shows if there else 1.0 - shows
 
 
-def _several(ranked: tuple[Ranked, ...], none: float) -> bool:
-    """Several causes that share the evidence: together beyond doubt, none of them by itself."""
-    return none < 1.0 - ENOUGH and sum(r.probability for r in ranked[:SHOWN]) >= 0.75
+def _enough(ranked: tuple[Ranked, ...], none: float) -> bool:
+    """The causes shown for which something found speaks are together more probable than none of all causes."""
+    shown = [r.probability for r in ranked[:SHOWN] if r.speaks_for]
+    return bool(ranked) and bool(ranked[0].speaks_for) and math.fsum(shown) > none
 
 
 def _ranked(cause: Cause, probability: float, evidence: Evidence, findings: Mapping[str, Finding]) -> Ranked:

@@ -59,6 +59,8 @@ FINDINGS: dict[str, Finding] = {
         Finding("plate-noisy", "the plate's reading scatters", 0.03, "one slow sweep of the pedal"),
         Finding("pair-disagrees", "the plate's two sensors disagree", 0.03, "one slow sweep with both sensors"),
         Finding("pedal-up", "the pedal is not at its rest", 0.03, "look at the pedal; read it with the foot off"),
+        Finding("cooler-asked", "the air conditioning is asked for", 0.03, "look at its button and its compressor"),
+        Finding("current-off", "more than 5 A leave the battery though all is off", 0.02, "clamp meter round its lead"),
         Finding("supply-low-off", "the supply is low with the engine off", 0.06, "read it after a minute of key on"),
         Finding("supply-falls-off", "the supply falls with the key on", 0.05, "read it for three minutes of key on"),
         Finding(
@@ -101,7 +103,7 @@ FINDINGS: dict[str, Finding] = {
         ),
         Finding("speed-still", "engine speed does not move to the bit", 0.02, "listen to the engine and read again"),
         Finding("runs-by-itself", "the engine runs though nobody started it", 0.01, "listen; key off"),
-        Finding("purge-flows", "purge flows though it is not asked for", 0.03, "read purge, then pinch its hose off"),
+        Finding("purge-flows", "purge flows though it is not asked for", 0.01, "read purge, then pinch its hose off"),
         Finding("refused-supply", "the module refused for its supply", 0.03, "see the answer"),
         Finding("refused-temperature", "the module refused for a temperature", 0.03, "see the answer"),
         Finding("refused-pedal", "the module refused for the pedal or the throttle", 0.03, "see the answer"),

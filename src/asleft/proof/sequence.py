@@ -130,7 +130,7 @@ class SequenceWatch:
         """PASS: every act that can be seen was in time beyond doubt. Of the rhythm only; consequences decide."""
         if self.miss is not None:
             return Verdict.FAIL
-        if self.expected is not None or not all(h.sure for h in self.heard):
+        if self.expected is not None or not self.heard or not all(h.sure for h in self.heard):
             return Verdict.CANNOT_TELL
         return Verdict.PASS
 
@@ -144,6 +144,11 @@ class SequenceWatch:
                 self._edge(signal, edge, span, reached)
         if not self.done:
             self._overdue(line)
+
+    def give_up(self, waited_s: float) -> None:
+        """No more samples come: what is still expected was missed. Args: waited_s: beyond its time, s."""
+        if not self.done:
+            self._missed(self._order[self._next], MissKind.LATE, waited_s, 0.0, open_end=True)
 
     # -- inside ----------------------------------------------------------------------------------------------------
 

@@ -33,4 +33,9 @@ def settles(reasons: tuple[Reason, ...], found: Estimate | NoEstimate) -> Messag
         share = (found.parts.get("spread", 0.0) / found.u) ** 2
         if share > 0.75:  # noise is what stands in the way: four times as long halves it
             return say("settles.longer", _LONGER, factor=4)
+    return settles_message(reason)
+
+
+def settles_message(reason: Reason) -> Message:
+    """What settles this reason, whatever was found."""
     return say(f"settles.{reason.name.lower().replace('_', '-')}", _SETTLES[reason])

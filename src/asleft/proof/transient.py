@@ -57,7 +57,7 @@ def transient(
         band: within this of the level it counts as back, in the signal's unit.
         u_at_s: half-width by which the moment may be later, s.
     Returns: dip with u from noise, resolution, and what may have happened between two readings; time with the distance
-        of two readings as its half-width.
+        of two readings, or what noise makes of it, as its half-width.
     Source: JCGM 100:2008, 4.3.7; limits: common practice, no source.
     """
     samples = look_over(series, least=2 * _FEWEST, noisy=False)
@@ -100,9 +100,36 @@ def _answer(
         "between two readings": _between(values, lowest) / math.sqrt(3.0),
     }
     dip = Estimate(max(0.0, held - float(values[lowest])), combined(parts), s.unit, n, float(n), window, parts)
-    back_s = float(times[outside[-1] + 1]) - at_s if len(outside) else float(times[0]) - at_s
-    u_back = math.hypot(later.step_s, s.u_time_s, u_at_s) / math.sqrt(3.0)
-    return Transient(dip, Estimate(max(0.0, back_s), u_back, "s", n, float(n), window))
+    back_s, half_s = _return(np.abs(values - held), times, band, _noise(values[-len(values) // 3 :]))
+    shares = {"readings": half_s, "times": s.u_time_s, "moment": u_at_s}
+    times_u = {name: half / math.sqrt(3.0) for name, half in shares.items()}
+    back = Estimate(max(0.0, back_s - at_s), combined(times_u), "s", n, float(n), window, times_u)
+    return Transient(dip, back)
+
+
+def _return(away: Array, times: Array, band: float, noise: float) -> tuple[float, float]:
+    """When it is back for good, and the half-width of that, s.
+
+    It lies between the last reading outside and the next; noise may carry it over the edge of the band a little sooner
+    or later, between the last reading outside a band wider by the noise and the last outside one narrower by it.
+    """
+
+    def last_outside(edge: float) -> int:
+        outside = np.flatnonzero(away > edge)
+        return int(outside[-1]) if len(outside) else -1
+
+    def at(i: int) -> float:
+        return float(times[min(max(i, 0), len(times) - 1)])
+
+    last = last_outside(band)
+    step = at(last + 1) - at(last)
+    soonest, latest = at(last_outside(band + noise)), at(last_outside(max(band - noise, 0.5 * band)) + 1)
+    return (at(last) + at(last + 1)) / 2.0, max(step, (latest - soonest) / 2.0)
+
+
+def _noise(settled: Array) -> float:
+    """How much the signal moves by itself once it has settled."""
+    return float(settled.std()) if len(settled) > 1 else 0.0
 
 
 def _between(values: Array, lowest: int) -> float:
