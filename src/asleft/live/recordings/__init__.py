@@ -1,4 +1,4 @@
-"""Recordings of values: CSV and MDF4 in by a column map, out for replays, and a recording as live signals.
+"""Recordings of values: CSV, MDF4 and Parquet in by a column map, out for replays; a recording as live signals.
 
 Example::
 
@@ -12,12 +12,14 @@ from pathlib import Path
 
 from asleft.model.errors import Code, InputError
 
+from .chunks import ChunkedRecording, Parts, read_parts
 from .column_map import Cells, Column, ColumnMap, EngineOff, TimeColumn, TimeForm, TimeResolution
 from .csv_in import header_of, read_csv
 from .csv_out import MAP_SUFFIX, write_csv
 from .guess import Proposal, guess_map
 from .map_file import load_map, parse_map
 from .mdf import read_mdf, write_mdf
+from .parquet import read_parquet, write_parquet
 from .recording import Gap, Recording
 from .replay import ReplaySignals
 
@@ -25,14 +27,19 @@ from .replay import ReplaySignals
 MAPS = Path(__file__).parent / "maps"
 
 _MDF = {".mf4", ".mdf", ".dat"}
+_PARQUET = {".parquet", ".pq"}
 
 
 def read_recording(path: Path, column_map: ColumnMap | None = None) -> Recording:
-    """Read a CSV or MDF4 recording.
+    """Read a CSV, MDF4 or Parquet recording.
 
-    Args: column_map: None: the map beside the file, or the one of the program's own maps whose columns it has.
+    Args: column_map: None: the map beside the file, or the one of the program's own maps whose columns it has; our own
+        Parquet files need none.
     Raises: InputError: recording-unreadable, column-map-bad (also when no map fits: it says what to write).
     """
+    if path.suffix.lower() in _PARQUET:
+        beside = path.with_name(path.name + MAP_SUFFIX)
+        return read_parquet(path, column_map or (load_map(beside) if beside.exists() else None))
     chosen = column_map or find_map(path)
     return read_mdf(path, chosen) if path.suffix.lower() in _MDF else read_csv(path, chosen)
 
@@ -61,10 +68,12 @@ def find_map(path: Path) -> ColumnMap:
 __all__ = [
     "MAPS",
     "Cells",
+    "ChunkedRecording",
     "Column",
     "ColumnMap",
     "EngineOff",
     "Gap",
+    "Parts",
     "Proposal",
     "Recording",
     "ReplaySignals",
@@ -77,7 +86,10 @@ __all__ = [
     "parse_map",
     "read_csv",
     "read_mdf",
+    "read_parquet",
+    "read_parts",
     "read_recording",
     "write_csv",
     "write_mdf",
+    "write_parquet",
 ]
