@@ -90,7 +90,12 @@ class StandIn:
         self._loop = asyncio.new_event_loop()
         self._server = ChannelServer(
             folder,
-            {"status": self._status, **dict.fromkeys(("open-job", "answer", "stop", "go-on", "bench-act"), self._take)},
+            {
+                "status": self._status,
+                **dict.fromkeys(
+                    ("open-job", "answer", "stop", "go-on", "bench-act", "take-control", "hand-over"), self._take
+                ),
+            },
             self.feed,
         )
         self._thread = threading.Thread(target=self._run, daemon=True)

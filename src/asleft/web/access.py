@@ -6,6 +6,8 @@ name. Who is asking is put into the request's state, so that what a person does 
 
 from __future__ import annotations
 
+import re
+import secrets
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -24,11 +26,13 @@ from .passes import Pass, own_secret, read_pass
 SIGN_IN = "/sign-in"
 SIGN_IN_COOKIE = "asleft_in"
 WATCH_COOKIE = "asleft_watch"
+DEVICE = "asleft_device"
 WATCH = "/watch/"
 #: Open to everybody: nothing of a job stands there.
 _OPEN = ("/static/", "/figure.css", SIGN_IN, WATCH)
 #: Only for the lead.
 _LEADS = ("/set-up",)
+_DEVICE_NAME = re.compile(r"device-[0-9A-F]{6}")
 _LOOPBACK = ("127.0.0.1", "::1")
 
 
@@ -62,6 +66,17 @@ HERE = Who("", Role.LEAD, local=True)
 def who_asks(request: Request) -> Who:
     """Who was let in. Without sign-in (loopback only) it is whoever stands at the machine."""
     return getattr(request.state, "who", HERE)
+
+
+def device_of(request: Request) -> str:
+    """What the device is called, as its cookie says; empty before its first visit."""
+    name = request.cookies.get(DEVICE, "")
+    return name if _DEVICE_NAME.fullmatch(name) else ""
+
+
+def new_device() -> str:
+    """A name for a device, short enough to be said aloud."""
+    return f"device-{secrets.token_hex(3).upper()}"
 
 
 class Access:

@@ -7,6 +7,7 @@ workshop's network with sign-in and TLS.
 from __future__ import annotations
 
 from collections.abc import Awaitable, Container
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import quote, unquote
 
@@ -23,7 +24,7 @@ from asleft.job.client import JobClient
 from asleft.job.figures import STYLESHEET
 from asleft.model.errors import AsleftError
 
-from .access import Access, who_asks
+from .access import DEVICE, Access, device_of, new_device, who_asks
 from .answers import Given, bench_act, unfit
 from .guard import LOOPBACK, Guard, page_token, same_token
 from .live import LiveHub
@@ -38,6 +39,7 @@ _HERE = Path(__file__).parent
 _BY = "asleft_by"
 _NARROW = "asleft_narrow"
 _SHIFT_S = 8 * 3600
+_YEAR_S = 365 * 24 * 3600
 
 
 class Face:
@@ -57,8 +59,13 @@ class Face:
         return HTMLResponse(await self.pages.today(_viewer(request)))
 
     async def sheet(self, request: Request) -> Response:
-        """The job sheet."""
-        return HTMLResponse(await self.pages.sheet(request.path_params["job"], _viewer(request)))
+        """The job sheet; a device that comes for the first time gets its name."""
+        name = device_of(request) or new_device()
+        viewer = replace(_viewer(request), device=name)
+        response = HTMLResponse(await self.pages.sheet(request.path_params["job"], viewer))
+        if not device_of(request):
+            response.set_cookie(DEVICE, name, max_age=_YEAR_S, samesite="strict", httponly=True)
+        return response
 
     async def parts(self, request: Request) -> Response:
         """All parts of the sheet by name, for a page that begins anew (turned, woken)."""
@@ -110,12 +117,12 @@ class Face:
         signed_in = who_asks(request).name  # what is done carries this name, whatever the form says
         by = signed_in or str(form.get("by", "")).strip()
         given = Given(str(form.get("question", "")), str(form.get("text", "")), by, "act" in form)
-        response = await self._done(request, job, self._answered(job, given))
+        response = await self._done(request, job, self._answered(job, given, device_of(request)))
         if given.by and not signed_in and response.status_code < 400:
             response.set_cookie(_BY, quote(given.by), max_age=_SHIFT_S, samesite="strict", httponly=True)
         return response
 
-    async def _answered(self, job: str, given: Given) -> str:
+    async def _answered(self, job: str, given: Given, device: str) -> str:
         page = await self.pages.context(job, Viewer(), fresh=True)
         problem = unfit(given, page.question)
         if problem or page.question is None:
@@ -123,8 +130,25 @@ class Face:
         act = bench_act(given, page.question)
         if act and page.engine.bench:
             await self.client.bench_act(act)
-        await self.client.answer(job, given.question, given.text, given.by)
+        await self.client.answer(job, given.question, given.text, given.by, device)
         return ""
+
+    async def control(self, request: Request) -> Response:
+        """Take control of the car with a reason, hand this device to somebody, or let go of control."""
+        job, form = request.path_params["job"], await self._form(request)
+        by = who_asks(request).name or str(form.get("by", "")).strip()
+        device, move = device_of(request), str(form.get("move", ""))
+        if move == "take":
+            command = self.client.take_control(job, by, device, str(form.get("reason", "")))
+        elif move == "hand-over":
+            command = self.client.hand_over(job, by, device, str(form.get("to", "")).strip() or by, device)
+        else:
+            command = self.client.hand_over(job, by, device)
+        response = await self._done(request, job, _told(command))
+        if by and not who_asks(request).name and response.status_code < 400:
+            name = str(form.get("to", "")).strip() if move == "hand-over" else by
+            response.set_cookie(_BY, quote(name), max_age=_SHIFT_S, samesite="strict", httponly=True)
+        return response
 
     async def stop(self, request: Request) -> Response:
         """Say stop."""
@@ -175,7 +199,13 @@ def _viewer(request: Request) -> Viewer:
     who = who_asks(request)
     by = who.name or unquote(request.cookies.get(_BY, ""))[:60]
     acts = who.may("POST", request.url.path)
-    return Viewer(by, request.cookies.get(_NARROW) == "1", bool(who.name), acts)
+    return Viewer(by, request.cookies.get(_NARROW) == "1", bool(who.name), acts, device_of(request))
+
+
+async def _told(command: Awaitable[None]) -> str:
+    """A command that says by an error alone what stands against it."""
+    await command
+    return ""
 
 
 async def _figure_css(_request: Request) -> Response:
@@ -197,6 +227,7 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
             Route("/job/{job}", face.sheet),
             Route("/job/{job}/parts", face.parts),
             Route("/job/{job}/answer", face.answer, methods=["POST"]),
+            Route("/job/{job}/control", face.control, methods=["POST"]),
             Route("/job/{job}/stop", face.stop, methods=["POST"]),
             Route("/job/{job}/go-on", face.go_on, methods=["POST"]),
             Route("/job/{job}/events", face.events),

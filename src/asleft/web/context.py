@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from asleft.event.fold import JobState, RunState
+from asleft.model.control import NOBODY, Holder, may_confirm
 from asleft.model.message import Message
 from asleft.model.module import Difference, Picture, PictureKind
 from asleft.model.origin import Origin
@@ -40,12 +41,14 @@ class Viewer:
     Attributes:
         by: who answers questions. narrow: figures for a narrow screen.
         signed_in: the name is the signed-in one and cannot be changed. acts: may do something, not only read.
+        device: what this device is called on the record.
     """
 
     by: str = ""
     narrow: bool = False
     signed_in: bool = False
     acts: bool = True
+    device: str = ""
 
 
 @dataclass(frozen=True)
@@ -113,6 +116,16 @@ class SheetPage:
     def by(self) -> str:
         """Who answers, unless somebody else says so."""
         return self.viewer.by or self.engine.technician
+
+    @property
+    def holder(self) -> Holder | None:
+        """Who has control of the car; nobody until the first confirmation."""
+        return self.state.holder if self.state.holder != NOBODY else None
+
+    @property
+    def in_control(self) -> bool:
+        """Whether this person on this device may confirm effects."""
+        return may_confirm(self.state.holder, Holder(self.by, self.viewer.device))
 
     @property
     def question(self) -> Question | None:

@@ -42,6 +42,16 @@ CHANGES: dict[str, tuple[str, ...]] = {
     "job-closed": (*PARTS,),
     "corrected": ("notes", "outcome"),
     "clock-noted": (),
+    "control-moved": (),
+    "samples-part": (),
+    "module-picture-taken": ("runs", "left"),
+    "sequence-timed": ("runs",),
+    "person-marked": ("runs",),
+    "not-watched": ("runs",),
+    "document-attached": ("runs", "record"),
+    "causes-named": ("runs", "outcome"),
+    "run-progress": ("runs",),
+    "retest-declared": ("runs",),
 }
 
 

@@ -42,7 +42,11 @@ export function putPart(name, html, keepLive) {
 
 // -- the question -----------------------------------------------------------------------------------------------------
 
-const questionOf = (box) => box.querySelector("[data-question]")?.dataset.question || "";
+// a question is another one when somebody else has control of the car now
+function questionOf(box) {
+  const data = box.querySelector("[data-question]")?.dataset;
+  return data ? data.question + " " + (data.holder || "") : "";
+}
 let waiting = "";
 
 function isTyping(box) {
