@@ -25,13 +25,13 @@ demo-unattended: $(STAMP)
 	$(BIN)/asleft demo --unattended --out out
 
 test: $(STAMP) system lint types imports
-	$(BIN)/python -m pytest -n 2 --dist worksteal -m "not full"
+	$(BIN)/python -m pytest -n 2 --dist worksteal -m "not full and not soak"
 
 test-full: $(STAMP) system lint types imports
-	ASLEFT_FULL=1 $(BIN)/python -m pytest -n 2 --dist worksteal
+	ASLEFT_FULL=1 $(BIN)/python -m pytest -n 2 --dist worksteal -m "not soak"
 
 soak: $(STAMP)
-	$(BIN)/python -m pytest -n 2 -m full
+	$(BIN)/python -m pytest -n 2 -m soak
 
 lint: $(STAMP)
 	$(BIN)/ruff check src tests scripts benchmarks

@@ -60,7 +60,7 @@ def test_twenty_kills(tmp_path: Path) -> None:
     kill_all(tmp_path, [str(count) for count in KILLS])
 
 
-@pytest.mark.full
+@pytest.mark.soak
 @pytest.mark.timeout(900)
 def test_five_hundred_kills(tmp_path: Path) -> None:
     """The same, at every file operation several times over."""
