@@ -13,6 +13,7 @@ from asleft.model.units import UNITS
 from asleft.proof.criterion_data import LimitData
 
 from .check_conditions import condition_complaints, unit_meant
+from .check_reach import REACH_RULES
 from .check_steps import STEP_RULES, Rule
 from .procedure import Procedure, Way
 from .remark import Complaint, Path, nearest
@@ -79,7 +80,7 @@ def _interlocks(procedure: Procedure) -> Iterator[Complaint]:
 
 
 def _criteria(procedure: Procedure) -> Iterator[Complaint]:
-    saves = {s for way in Way for step in procedure.ways.all_steps(way) if (s := getattr(step, "save", ""))}
+    saves = {s for way in Way for step in procedure.ways.steps(way) if (s := getattr(step, "save", ""))}
     for n, criterion in enumerate(procedure.criteria):
         path: Path = ("criteria", n)
         if criterion.id in tuple(c.id for c in procedure.criteria[:n]):
@@ -108,5 +109,6 @@ RULES: tuple[Rule, ...] = (
     _waivable,
     _interlocks,
     *STEP_RULES,
+    *REACH_RULES,
     _criteria,
 )

@@ -86,7 +86,7 @@ def dry_run(procedure: Procedure, way: Way, identifier: Identifier | None = None
     Args: identifier: typed or chosen; None leaves the routine's bytes blank and says so.
     Returns: a line a step, then one for the return to the default session when a session was opened.
     """
-    steps = procedure.ways.all_steps(way)
+    steps = procedure.ways.steps(way)
     lines = [_line(step, identifier) for step in steps]
     if any(isinstance(step, Session) for step in steps):
         lines.append(_back())

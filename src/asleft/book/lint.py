@@ -15,6 +15,7 @@ from asleft.model.verdict import LimitOwner
 from .catalogue_entries import CAUTION_WORDS, catalogue
 from .fit import plain
 from .functions import FUNCTIONS
+from .lint_reach import REACH_LINT
 from .lint_steps import PLANNED_CLEAR, STEP_LINT, Rule, gap, warn
 from .loader import LoadedProcedure
 from .procedure import Applies, Procedure, SourceKind
@@ -151,4 +152,5 @@ RULES: tuple[Rule, ...] = (
     _shape,
     _hazards,
     *STEP_LINT,
+    *REACH_LINT,
 )

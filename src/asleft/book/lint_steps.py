@@ -57,7 +57,9 @@ def _effects(procedure: Procedure) -> Iterator[Complaint]:
 def _write(procedure: Procedure, way: Way, n: int, step: Write) -> Iterator[Complaint]:
     path: Path = ("ways", way.value, n)
     before = procedure.ways.all_steps(way)[:n]
-    read = any(isinstance(s, Read) and s.identifier == step.identifier and s.printed is step.printed for s in before)
+    look = procedure.ways.look if way is Way.BY_WIRE else ()
+    kept = (*look, *(s for s in before if isinstance(s, Read)))
+    read = any(one.identifier == step.identifier and one.printed is step.printed for one in kept)
     if not read:
         why = f"{step.name} is written and was not read and kept before"
         yield warn(path, "no-picture", why, "a read step of the same identifier before it")
@@ -87,7 +89,7 @@ def _missing_saves(procedure: Procedure) -> Iterator[Complaint]:
     """A way in which a criterion can never be computed."""
     wanted = [(c.id, saved) for c in procedure.criteria for saved in recordings_of(c)]
     for way in procedure.ways.offered:
-        kept = {getattr(step, "save", "") for step in procedure.ways.all_steps(way)}
+        kept = {getattr(step, "save", "") for step in procedure.ways.steps(way)}
         for criterion, saved in wanted:
             if saved not in kept:
                 why = f'{criterion} cannot be judged this way: nothing saves "{saved}"'

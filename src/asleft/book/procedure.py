@@ -12,7 +12,8 @@ from typing import Annotated
 import msgspec
 
 from asleft.model.condition import Condition
-from asleft.model.step_more import AnyStep, Base
+from asleft.model.step import Agree, Ask, Observe
+from asleft.model.step_more import AnyStep, Base, Read, Scaling
 from asleft.proof.criterion_data import Criterion
 
 from .edges import OrderEdge
@@ -187,20 +188,69 @@ class Way(StrEnum):
     BY_HAND = "by-hand"
 
 
+class Look(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A value to read before the first step and after the last: a data identifier as printed, or signals.
+
+    Attributes:
+        name: words. identifier, printed, scaling: of a data identifier of the procedure's module.
+        signals: recorded for ``seconds``, s, where there is no identifier.
+    """
+
+    id: Slug
+    name: Text
+    identifier: str = ""
+    printed: Base = Base.HEX
+    scaling: Scaling = Scaling()
+    signals: tuple[Slug, ...] = ()
+    seconds: Annotated[float, msgspec.Meta(ge=1)] = 3.0
+
+    def step(self, when: str) -> AnyStep:
+        """The step that reads it; ``when``: before, after."""
+        name = f"{when}-{self.id}"
+        if self.identifier:
+            return Read(name, f"{self.name}, {when}", self.identifier, self.printed, self.scaling, name)
+        return Observe(name, f"{self.name}, {when}: leave everything as it is", self.signals, self.seconds, name)
+
+
+class Answering(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A question where signals leave something open, asked before the first step of every way.
+
+    Attributes: choices: answers, at least two. agree: what a signal must show with an answer.
+    """
+
+    id: Slug
+    text: Text
+    choices: Annotated[tuple[Text, ...], msgspec.Meta(min_length=2)]
+    agree: tuple[Agree, ...] = ()
+
+
 class Ways(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Steps for each way of carrying it out; an empty way is not offered."""
+    """Steps for each way of carrying it out; an empty way is not offered.
+
+    Attributes:
+        look: values read before the first and after the last step by wire.
+        questions: asked before the first step of every way.
+    """
 
     by_wire: tuple[AnyStep, ...] = ()
     beside: tuple[AnyStep, ...] = ()
     by_hand: tuple[AnyStep, ...] = ()
+    look: tuple[Look, ...] = ()
+    questions: tuple[Answering, ...] = ()
 
     def all_steps(self, way: Way) -> tuple[AnyStep, ...]:
-        """Steps of one way."""
+        """Steps of one way as its list in the file holds them."""
         return {Way.BY_WIRE: self.by_wire, Way.BESIDE: self.beside, Way.BY_HAND: self.by_hand}[way]
 
     def steps(self, way: Way) -> tuple[AnyStep, ...]:
-        """Steps of one way, for carrying out; the same list as for lint, dry run and screens."""
-        return self.all_steps(way)
+        """Steps of one way, for carrying out and dry run: with its questions, and what is read before and after."""
+        steps = self.all_steps(way)
+        if not steps:
+            return ()
+        look = self.look if way is Way.BY_WIRE else ()
+        asked = (Ask(q.id, q.text, q.choices, q.agree) for q in self.questions)
+        before, after = (tuple(one.step(when) for one in look) for when in ("before", "after"))
+        return (*asked, *before, *steps, *after)
 
     @property
     def offered(self) -> tuple[Way, ...]:
@@ -217,6 +267,16 @@ class Seen(StrEnum):
     MISSED = "missed"
     NOT_READY = "not-ready"
     NOT_PROVED = "not-proved"
+
+
+class NumberSource(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Where one number, or all numbers under one field, stand when it is not the source of the whole.
+
+    Attributes: at: field as messages name it, counted from 1: ``entry[3]``, ``criteria[1].limits.high``.
+    """
+
+    at: Text
+    source: Source
 
 
 class Cause(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -258,7 +318,9 @@ class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         criteria: proof, measured.
         proof_in_words: what else shows that it worked, seen by a person or on the tester's report.
         causes: of failure.
+        sources: of single numbers, where they differ from the whole's.
         edges: order rules of its own.
+        restore: how what its routines and outputs changed comes back, or that it cannot be undone.
         after_interruption: what to do.
         open_items: what stays open on the record until somebody has seen it.
         changes: keys of learned or coded items of its module that it means to change; other changes are unexplained.
@@ -286,9 +348,16 @@ class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     proof_in_words: str = ""
     causes: tuple[Cause, ...] = ()
     edges: tuple[OrderEdge, ...] = ()
+    restore: str = ""
     after_interruption: str = ""
     open_items: tuple[Text, ...] = ()
     changes: tuple[Slug, ...] = ()
+    sources: tuple[NumberSource, ...] = ()
+
+    def source_of(self, place: str) -> Source:
+        """Source of the number at a place such as ``entry[3].low``: the nearest that is said."""
+        found = [s for s in self.sources if place == s.at or place.startswith((f"{s.at}.", f"{s.at}["))]
+        return max(found, key=lambda s: len(s.at)).source if found else self.source
 
     def condition(self, condition_id: str) -> Condition | None:
         """The entry condition with this id."""

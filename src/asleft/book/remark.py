@@ -106,6 +106,18 @@ class Lines(msgspec.Struct, frozen=True):
                 break
         return line
 
+    def has(self, path: Path) -> bool:
+        """Whether the file itself gives this field."""
+        tree: Tree | None = self.tree
+        for part in path:
+            if isinstance(tree, Map):
+                tree = tree.items.get(str(part))
+            elif isinstance(tree, List) and isinstance(part, int) and part < len(tree.items):
+                tree = tree.items[part]
+            else:
+                return False
+        return tree is not None
+
     def remark(self, complaint: Complaint) -> Remark:
         """The complaint with its place."""
         line = self.of(complaint.path)

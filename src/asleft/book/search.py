@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from asleft.model.message import Message, say
 from asleft.model.work import Vehicle
 
-from .fit import CarFacts, differs, misses
+from .fit import CarFacts, Misses, differs
 from .procedure import Applies
 
 #: Word -> places of the procedures that hold it, as 32-bit numbers.
@@ -30,6 +30,10 @@ _PLACE = np.dtype("<u4")
 _LEAST = 3
 #: No more words than these are taken for a beginning.
 _MOST = 400
+
+
+#: What it tells, the word asked for, the word known.
+_Held = tuple[float, str, str]
 
 
 class _Headed(Protocol):
@@ -84,17 +88,12 @@ class Searched(Generic[H]):
         # Equal scores by id, not by place: a few more than asked for are looked at.
         best = [(int(place), self._header(int(place))) for place in hits[order[: count + 50]]]
         best.sort(key=lambda b: (missed[b[0]] > 0, -round(score[b[0]], 9), missed[b[0]], b[1].id))
-        return tuple(self._found(place, score[place], asked, vehicle, facts) for place, _ in best[:count])
+        held = sorted(((weight, word, known) for word in asked for known, weight in self._like(word)), reverse=True)
+        return tuple(self._found(place, float(score[place]), held, vehicle, facts) for place, _ in best[:count])
 
     def _missed(self, hits: NDArray[np.int64], vehicle: Vehicle, facts: CarFacts | None) -> list[int]:
-        known: dict[Applies, int] = {}
-        found: list[int] = []
-        for place in hits:
-            applies = self._header(int(place)).applies
-            if applies not in known:
-                known[applies] = misses(applies, vehicle, facts)
-            found.append(known[applies])
-        return found
+        count = Misses(vehicle, facts).count
+        return [count(self._header(int(place)).applies) for place in hits]
 
     def _header(self, place: int) -> H:
         header = self._headers[place]
@@ -102,27 +101,23 @@ class Searched(Generic[H]):
         return header
 
     def _found(
-        self, place: int, score: float, asked: list[str], vehicle: Vehicle | None, facts: CarFacts | None
+        self, place: int, score: float, held: list[_Held], vehicle: Vehicle | None, facts: CarFacts | None
     ) -> Found[H]:
         header = self._header(place)
         other = differs(header.applies, vehicle, facts) if vehicle is not None else ()
-        return Found(header, round(float(score), 6), other, self._reasons(place, asked, vehicle, other))
+        reasons = self._reasons(place, held)
+        if vehicle is not None and not other:
+            reasons = (say("find.exact", "fits this car exactly"), *reasons)
+        return Found(header, round(score, 6), other, reasons)
 
-    def _reasons(
-        self, place: int, asked: list[str], vehicle: Vehicle | None, other: tuple[Message, ...]
-    ) -> tuple[Message, ...]:
-        held = [(weight, word, known) for word in asked for known, weight in self._like(word)]
-        here = [one for one in held if place in self._places(one[2])]
-        here.sort(reverse=True)
-        reasons = [
+    def _reasons(self, place: int, held: list[_Held]) -> tuple[Message, ...]:
+        here = [(word, known) for _, word, known in held if place in self._places(known)]
+        return tuple(
             say("find.word", "has {word}", word=known)
             if known == word
             else say("find.beginning", "{known} begins with {word}", known=known, word=word)
-            for _, word, known in here[:5]
-        ]
-        if vehicle is not None and not other:
-            reasons.insert(0, say("find.exact", "fits this car exactly"))
-        return tuple(reasons)
+            for word, known in here[:5]
+        )
 
     def _score(self, word: str) -> NDArray[np.float64]:
         """What one word tells of each place: the word itself whole, a beginning of another one half."""

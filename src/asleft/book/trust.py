@@ -25,6 +25,8 @@ from .remark import Path, show
 
 #: How long somebody who checks alone must wait, h. Our own rule.
 ALONE_AFTER_H = 20.0
+#: How sources begin that no page stands behind.
+NO_PAGE = "common practice"
 
 
 @unique
@@ -72,15 +74,27 @@ _PRINTED = frozenset({"identifier", "value", "state", "part_number", "software_n
 _NOT_FROM_A_PAGE = frozenset({"max_age_s", "every_s", "times", "settle_s"})
 
 
-def numbers_of(procedure: Procedure) -> tuple[Number, ...]:
-    """Every number and printed identifier that came from the page, in the order of the file."""
-    plain = cast("dict[str, Any]", msgspec.to_builtins(procedure))
-    return tuple(n for part in _PARTS for n in _walk(plain.get(part), (part,)))
+def numbers_of(loaded: LoadedProcedure) -> tuple[Number, ...]:
+    """Every number and printed identifier that stands in the file and came from a page, in the order of the form."""
+    plain = cast("dict[str, Any]", msgspec.to_builtins(loaded.procedure))
+    found = (n for part in _PARTS for n in _walk(plain.get(part), (part,)))
+    return tuple(number for number in found if loaded.quick or loaded.lines.has(number.path))
 
 
-def hash_of_numbers(procedure: Procedure) -> str:
+def from_page(loaded: LoadedProcedure) -> tuple[Number, ...]:
+    """The numbers that a second person can look up: all but our own limits and those of common practice."""
+    procedure = loaded.procedure
+    ours = {f"entry[{n}]" for n, c in enumerate(procedure.entry, 1) if c.source.startswith(NO_PAGE)}
+    for n, criterion in enumerate(procedure.criteria, 1):
+        limits = getattr(criterion, "limits", None)
+        if limits is not None and (limits.owner == "ours" or limits.source.startswith(NO_PAGE)):
+            ours.add(f"criteria[{n}]")
+    return tuple(n for n in numbers_of(loaded) if n.place.split(".")[0] not in ours)
+
+
+def hash_of_numbers(loaded: LoadedProcedure) -> str:
     """SHA-256 over places and texts of all numbers, hex."""
-    listed = [[n.place, n.text] for n in numbers_of(procedure)]
+    listed = [[n.place, n.text] for n in numbers_of(loaded)]
     return hashlib.sha256(json.dumps(listed, ensure_ascii=False).encode()).hexdigest()
 
 
@@ -90,29 +104,40 @@ def level_of(loaded: LoadedProcedure, note: TrustNote | None = None) -> Trust:
         return Trust.WITHDRAWN
     if loaded.quick:
         return Trust.QUICK
-    now = hash_of_numbers(loaded.procedure)
+    now = hash_of_numbers(loaded)
     fitting = [check for check in (note.checks if note else ()) if check.numbers == now]
     if any(not check.alone for check in fitting):
         return Trust.CHECKED
     return Trust.SELF_CHECKED if fitting else Trust.DRAFT
 
 
-def retype(procedure: Procedure, typed: Mapping[str, str], by: str, on: str, hours_since_entry: float) -> Check:
+def retype(loaded: LoadedProcedure, typed: Mapping[str, str], by: str, on: str, hours_since_entry: float) -> Check:
     """Compare a second, unseen typing of every number with the first.
 
     Args: typed: place -> text as typed. by: who typed. on: RFC 3339.
         hours_since_entry: since the first typing, h; counts only for somebody who checks alone.
     Raises: InputError: check-failed, naming each place that differs or was left out, never the right value.
     """
-    if not by.strip():
-        raise InputError(Code.CHECK_FAILED, "a check needs a name")
-    alone = by.strip().casefold() == procedure.source.entered_by.strip().casefold()
-    if alone and hours_since_entry < ALONE_AFTER_H:
-        raise InputError(Code.CHECK_FAILED, f"the same person checks after {ALONE_AFTER_H:g} h at the earliest")
-    wrong = [n.place for n in numbers_of(procedure) if not _same(n.text, typed.get(n.place, ""))]
+    alone = may_check(loaded.procedure, by, hours_since_entry)
+    wrong = [n.place for n in from_page(loaded) if not _same(n.text, typed.get(n.place, ""))]
     if wrong:
         raise InputError(Code.CHECK_FAILED, "look at the page again for " + ", ".join(wrong))
-    return Check(hash_of_numbers(procedure), by, on, alone)
+    return Check(hash_of_numbers(loaded), by.strip(), on, alone)
+
+
+def may_check(procedure: Procedure, by: str, hours_since_entry: float) -> bool:
+    """Whether somebody checks alone. Raises InputError: check-failed, no name, or too early for one alone."""
+    if not by.strip():
+        raise InputError(Code.CHECK_FAILED, "a check needs a name")
+    alone = _person(by) == _person(procedure.source.entered_by)
+    if alone and hours_since_entry < ALONE_AFTER_H:
+        raise InputError(Code.CHECK_FAILED, f"the same person checks after {ALONE_AFTER_H:g} h at the earliest")
+    return alone
+
+
+def _person(name: str) -> str:
+    """A name without case, spaces and dots: ``M. Okafor`` and ``m okafor`` are one person."""
+    return "".join(c for c in name.casefold() if c.isalnum())
 
 
 def may(level: Trust, way: Way, origin: Origin, *, acts: bool) -> Message | None:

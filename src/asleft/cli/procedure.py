@@ -1,4 +1,4 @@
-"""``asleft procedure``: lint and dry run of procedure files."""
+"""``asleft procedure``: lint and dry run of procedure files, and the verbs of the modules beside."""
 
 from __future__ import annotations
 
@@ -7,7 +7,15 @@ from typing import Annotated
 
 import typer
 
-procedures = typer.Typer(no_args_is_help=True, help="Procedure files: lint, dry run.")
+from . import procedure_find, procedure_trust
+
+procedures = typer.Typer(no_args_is_help=True, help="Procedure files: lint, dry run, find, check, import, share.")
+procedures.command("find")(procedure_find.find)
+procedures.command("check")(procedure_trust.check)
+procedures.command("trust")(procedure_trust.trust)
+procedures.command("withdraw")(procedure_trust.withdraw)
+procedures.command("restore")(procedure_trust.restore)
+procedures.command("numbers")(procedure_trust.numbers)
 
 
 @procedures.command("lint")

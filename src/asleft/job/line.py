@@ -11,32 +11,53 @@ import asyncio
 from asleft import __version__
 from asleft.book.loader import LoadedProcedure
 from asleft.book.procedure import Way
+from asleft.book.trust import Trust
 from asleft.event import body as b
 from asleft.event.fold import JobState, RunState, fold
 from asleft.model.errors import AsleftError, Code, InputError, RunError
 from asleft.model.message import Message, say
-from asleft.model.module import ModulePicture, Picture, PictureKind, differences
-from asleft.model.question import QuestionKind
+from asleft.model.module import ModuleAddress, ModulePicture, Picture, PictureKind, differences
+from asleft.model.question import Question, QuestionKind
 from asleft.model.verdict import RunEnd, StepOutcome, Verdict
 from asleft.model.work import Grade, PlanStep, ScreenClass, ScreenedCode
 from asleft.ports.journal import Journal
 from asleft.ports.signals import Signals
 from asleft.proof.codes import CodesSeen
-from asleft.run.asking import STOP, ask_choice, confirm
+from asleft.run.asking import STOP, ask, ask_choice, confirm
 from asleft.run.engine import Run, RunRequest
 from asleft.run.log import RunLog, RunPorts
+from asleft.run.monitors import remaining_in
 from asleft.run.proving import PROOF, conclude
 from asleft.run.recover import settle_open_effects
-from asleft.talk.pictures import AsksEverybody, take_picture
+from asleft.talk.pictures import AsksEverybody, take_module_picture, take_picture
 
 from . import planning
+from .book_trust import known_trust, refusal
 from .desk import Desk, Order
 
 #: From key on until every module may be expected to answer, s. Common practice, no source.
 WAKE_S = 3.0
+#: Above this an engine runs, 1/min. Common practice, no source.
+RUNNING_RPM = 400.0
 NOT_TAKEN = "not taken: the work has begun"
 LEAVE_OPEN = "leave it open"
 AGAIN = "try again"
+
+_WAYS = {
+    Way.BY_WIRE: "by wire, from here",
+    Way.BESIDE: "beside another tester",
+    Way.BY_HAND: "by hand, coached",
+}
+#: State of a procedure -> what to do to the car first, and a bench driver's act for it.
+_STATES: dict[str, tuple[str, str]] = {
+    "warm-idle": ("start the engine and let it idle warm, in park or neutral, parking brake on", "warm-idle"),
+    "koeo": ("engine off, key on", "koeo"),
+}
+_CAUTIONS: dict[str, tuple[str, ...]] = {
+    "warm-idle": (
+        "The engine runs: parking brake on, exhaust extraction on, hands and clothes away from belts and fan.",
+    ),
+}
 
 
 class JobLine:
@@ -53,8 +74,9 @@ class JobLine:
         self._journal = journal
         self._conversation = conversation
         self._signals = signals
-        self._ports = RunPorts(journal, conversation, signals, desk.person, desk.clock, desk.show)
+        self._ports = ports_of(desk, journal, conversation, signals)
         self._log = RunLog(self._ports, "job")
+        self._reasons: dict[str, str] = {}
         self._state = JobState()
 
     @property
@@ -214,6 +236,9 @@ class JobLine:
         if PictureKind.AS_LEFT not in self.state.pictures:
             await self._take(PictureKind.AS_LEFT)
             self._compare(PictureKind.AS_FOUND, PictureKind.AS_LEFT)
+            for monitor in remaining_in(self.state.pictures[PictureKind.AS_LEFT]):
+                text = "a self-test of the car has not finished since the clear: {what}"
+                self._journal.append(b.Noted(say("monitor.remains", text, what=monitor.message.text)))
 
     async def _until_done(self, function: str, name: str, loaded: LoadedProcedure) -> None:
         """Run a procedure; a repeat after one that did not get through is asked for, reasoned and counted."""
@@ -226,20 +251,61 @@ class JobLine:
             module = self._module_named(loaded.procedure.module)
             run_id = f"{function}-{len(runs) + 1}"
             timeout_s = self._desk.gate_timeout_s
+            if not self._trusted(function, name, loaded):
+                return
             request = RunRequest(run_id, loaded, Way.BY_WIRE, module, self._reached(), timeout_s)
             await Run(self._ports, request).carry_out()
             if self._desk.person.wants_stop:
                 raise RunError(Code.STOPPED_BY_PERSON, where=name)
 
+    def _trusted(self, function: str, name: str, loaded: LoadedProcedure) -> bool:
+        """Whether its level of trust lets it start on this car; if not, it stays open, and the record says why."""
+        levels = known_trust()
+        why = refusal(loaded, Way.BY_WIRE, self._desk.link.origin, levels)
+        if why is not None:
+            self._leave_open(function, say("open.trust", "{name}: not started: {why}", name=name, why=why.text))
+        elif (level := levels(loaded)) is not Trust.CHECKED:
+            self._journal.append(
+                b.Noted(say("note.trust", "{name}: its level is {level}", name=name, level=level.value))
+            )
+        return why is None
+
     async def _repeat(self, function: str, name: str, last: RunState, attempts: int) -> bool:
         why = last.result.text if last.result else ""
         text = "{name} ended after {n} attempt(s): {why} Change the condition before trying again."
-        question = say("run.again", text, name=name, n=attempts, why=why)
+        if attempts >= 2:
+            text += " Two attempts failed: look for the fault first; causes: {causes}."
+        causes = "; ".join(c for named in last.causes for c in named.causes) or "none listed"
+        question = say("run.again", text, name=name, n=attempts, why=why, causes=causes)
         answer = await ask_choice(self._log, question, (AGAIN, LEAVE_OPEN, STOP))
         if answer.text == AGAIN:
+            message = say("run.reason", "Once more: {name}. Type what has changed; it stands in the record.", name=name)
+            asked = Question(self._log.number("q"), QuestionKind.TYPE, message, (STOP,))
+            self._reasons[function] = (await ask(self._log, asked)).text.strip() or "no reason given"
             return True
         self._leave_open(function, say("open.failed", "{name}: not done: {why}", name=name, why=why))
         return False
+
+    async def _way(self, name: str, loaded: LoadedProcedure) -> Way:
+        """How it is carried out: asked where the procedure has more than one way, all of equal rank."""
+        offered = loaded.procedure.ways.offered
+        if len(offered) < 2:
+            return offered[0] if offered else Way.BY_WIRE
+        words = {_WAYS[way]: way for way in offered}
+        answer = await ask_choice(self._log, say("run.way", "{name}: how is it done?", name=name), (*words, STOP))
+        return words[answer.text]
+
+    async def _bring_to_state(self, name: str, loaded: LoadedProcedure) -> None:
+        """Ask for the state of the car that the procedure is done in: key and engine."""
+        state = loaded.procedure.state
+        if state not in _STATES:
+            return
+        (speed,) = await self._signals.read(("engine-speed",))
+        if speed.value is not None and (speed.value > RUNNING_RPM) == (state == "warm-idle"):
+            return
+        words, act = _STATES[state]
+        message = say("run.state", "{name}: {words}.", name=name, words=words)
+        await confirm(self._log, message, kind=QuestionKind.ACT, cautions=_CAUTIONS.get(state, ()), act=act)
 
     def _runs_of(self, function: str) -> tuple[RunState, ...]:
         return tuple(r for r in self.state.runs.values() if r.started.function == function)
@@ -340,6 +406,26 @@ class JobLine:
             before=found.codes if found else None,
             cycles=cycles,
         )
+
+
+def ports_of(desk: Desk, journal: Journal, conversation: AsksEverybody, signals: Signals) -> RunPorts:
+    """What the runs of a job act through."""
+
+    async def look(address: ModuleAddress) -> ModulePicture:
+        return await take_module_picture(address, desk.modules, conversation)
+
+    return RunPorts(
+        journal,
+        conversation,
+        signals,
+        desk.person,
+        desk.clock,
+        desk.show,
+        look,
+        conversation.quiet,
+        desk.key,
+        conversation.protocol,
+    )
 
 
 def _awaits_conclusion(run: RunState) -> bool:

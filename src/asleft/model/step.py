@@ -6,6 +6,7 @@ from typing import assert_never
 
 import msgspec
 
+from .condition import Condition
 from .effect import Effect, Reaction, Settle
 from .module import ModuleState
 
@@ -18,12 +19,23 @@ class Tell(msgspec.Struct, frozen=True, tag="tell", forbid_unknown_fields=True):
     cautions: tuple[str, ...] = ()
 
 
+class Agree(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What a signal must show when a person gives this answer."""
+
+    answer: str
+    condition: Condition
+
+
 class Ask(msgspec.Struct, frozen=True, tag="ask", forbid_unknown_fields=True):
-    """Ask a person to do or confirm something; the answer is recorded as declared."""
+    """Ask a person to do or confirm something; the answer is recorded as declared.
+
+    Attributes: agree: an answer that a signal contradicts ends the run; an answer not named here is taken as it is.
+    """
 
     id: str
     text: str
     choices: tuple[str, ...] = ("done",)
+    agree: tuple[Agree, ...] = ()
 
 
 class Session(msgspec.Struct, frozen=True, tag="session", forbid_unknown_fields=True):

@@ -86,6 +86,7 @@ REPLACED = (
     ("    saved: sweep", "    saved: swep"),
     ("suspends: [pedal-at-rest]", "suspends: [pedal]"),
     ("seconds: 14", "seconds: 0"),
+    ("        - {value: 4, state: refused", "        - {value: 3, state: refused"),
     ("times: 5", "times: 0"),
     ("timeout-s: 30", "timeout-s: 0.5"),
     ("every-s: 0.5", "every-s: 0"),
@@ -116,6 +117,8 @@ REPLACED = (
     ("name: Electronic", "name: " + "long " * 500 + "Electronic"),
 )
 _HEAD = b"id: x\nfunction: f\nname: some name\nrevision: 1\nsource: {}\n"
+_QUESTION = b"ways: {questions: [{id: a, text: some, choices: [park, drive], agree: [%s]}]}\n"
+_SPEED = b"{id: %s, text: some, signal: engine-speed, unit: rpm, kind: %s}"
 WHOLE: tuple[bytes, ...] = (
     b"",
     b"# only a remark\n",
@@ -140,6 +143,23 @@ WHOLE: tuple[bytes, ...] = (
     _HEAD + b"ways: {by-wire: [{type: write, id: w, name: some, identifier: '1', printed: hex}]}\n",
     _HEAD + b"ways: {by-wire: [{type: timed-sequence, id: t, text: t, marks: []}]}\n",
     _HEAD + b"risk: 3\nentry: [{id: a, text: a, kind: declared, waivable: true}]\n",
+    _HEAD + b"ways: {look: [{id: a, name: some}]}\n",
+    _HEAD + b"ways: {look: [{id: a, name: some, identifier: F1, signals: [engine-speed]}]}\n",
+    _HEAD + b"ways: {look: [{id: a, name: some, signals: [engine]}, {id: a, name: some, identifier: F190}]}\n",
+    _HEAD + b"ways: {questions: [{id: a, text: some, choices: [one]}]}\n",
+    _HEAD + b"ways: {questions: [{id: a, text: some, choices: [one, one]}, {id: a, text: some, choices: [a, b]}]}\n",
+    _HEAD + b"ways: {by-hand: [{type: ask, id: a, text: some, choices: [left, left]}]}\n",
+    _HEAD + _QUESTION % b"{answer: parked, condition: {id: c, text: c, kind: declared}}",
+    _HEAD + _QUESTION % b"{answer: park, condition: {id: c, text: c, kind: at-most, signal: engine, high: 1}}",
+    _HEAD + b"sources: [{at: 'entry[1].low', source: {page: 1-2}}]\n",
+    _HEAD + b"sources: [{at: 'entry(1)', source: {page: 1-2}}]\n",
+    _HEAD + b"applies: {numbers: [{software-number: S1}]}\n",
+    _HEAD
+    + b"entry: ["
+    + _SPEED % (b"a", b"at-most, high: 0")
+    + b", "
+    + _SPEED % (b"b", b"at-least, low: 500")
+    + b"]\n",
 )
 
 

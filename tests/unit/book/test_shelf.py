@@ -5,7 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from asleft.book.fit import CarFacts, Misses, differs
+from asleft.book.procedure import Applies, ModuleNumbers, Propulsion
 from asleft.book.shelf import OWN_FOLDER, load_book
 from asleft.model.errors import Code, InputError
 from asleft.model.vin import Vin, VinCheck
@@ -62,3 +66,45 @@ def test_unknown_names() -> None:
     assert caught.value.code is Code.PROCEDURE_MISSING
     with pytest.raises(InputError, match="no such folder"):
         load_book(Path("/nowhere"))
+
+
+_TEXTS = st.sampled_from(["", "Aldra", "aldra ", "Brevik", "1.6"])
+
+
+@given(
+    applies=st.builds(
+        Applies,
+        make=_TEXTS,
+        model=_TEXTS,
+        years=st.sampled_from([None, (2010, 2020), (2011, 2011)]),
+        propulsion=st.sampled_from([None, *Propulsion]),
+        engine=_TEXTS,
+        numbers=st.sampled_from([(), (ModuleNumbers("E-1"),), (ModuleNumbers("E-1", "S-2"), ModuleNumbers("E-2"))]),
+    ),
+    make=_TEXTS,
+    year=st.sampled_from([None, 2009, 2011]),
+    facts=st.builds(
+        CarFacts,
+        engine=_TEXTS,
+        propulsion=st.sampled_from([None, Propulsion.PETROL]),
+        numbers=st.sampled_from([(), (ModuleNumbers("E-1", "S-1"),), (ModuleNumbers("E-1", "S-2"),)]),
+    ),
+)
+def test_counting_what_differs_is_as_long_as_telling_it(
+    applies: Applies, make: str, year: int | None, facts: CarFacts
+) -> None:
+    vehicle = Vehicle(Vin("EZAL16DT0KG000001", VinCheck.NOT_REQUIRED), make, "1.6", year)
+    assert Misses(vehicle, facts).count(applies) == len(differs(applies, vehicle, facts))
+
+
+def test_module_numbers_and_engine_must_be_known_to_fit() -> None:
+    vehicle = Vehicle(Vin("EZAL16DT0KG000001", VinCheck.NOT_REQUIRED), "Aldra", "1.6", 2012)
+    applies = Applies(make="Aldra", engine="A16", numbers=(ModuleNumbers("ENG-1"), ModuleNumbers("ENG-2", "S2")))
+    told = [m.text for m in differs(applies, vehicle)]
+    assert told == [
+        "engine: it is for A16, not (not given)",
+        "the module's numbers are not read yet; it is for ENG-1, ENG-2 S2",
+    ]
+    other = CarFacts(engine="a 16", numbers=(ModuleNumbers("ENG-2", "S3"),))
+    assert [m.text for m in differs(applies, vehicle, other)] == ["module numbers ENG-2 S3; it is for ENG-1, ENG-2 S2"]
+    assert not differs(applies, vehicle, CarFacts(engine="A16", numbers=(ModuleNumbers("ENG-1", "any"),)))

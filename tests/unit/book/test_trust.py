@@ -20,7 +20,7 @@ def load(text: str = TEXT) -> LoadedProcedure:
 
 
 def typed(loaded: LoadedProcedure) -> dict[str, str]:
-    return {n.place: n.text for n in numbers_of(loaded.procedure)}
+    return {n.place: n.text for n in numbers_of(loaded)}
 
 
 def test_every_number_and_printed_identifier_is_asked_for() -> None:
@@ -33,7 +33,7 @@ def test_every_number_and_printed_identifier_is_asked_for() -> None:
 
 def test_a_second_person_makes_it_checked_and_a_changed_number_unmakes_it() -> None:
     loaded = load()
-    check = retype(loaded.procedure, typed(loaded), "L. Brandt", ON, 0)
+    check = retype(loaded, typed(loaded), "L. Brandt", ON, 0)
     note = TrustNote(loaded.procedure.id, (check,))
     assert level_of(loaded) is Trust.DRAFT
     assert level_of(loaded, note) is Trust.CHECKED
@@ -45,8 +45,8 @@ def test_a_second_person_makes_it_checked_and_a_changed_number_unmakes_it() -> N
 def test_alone_only_after_a_pause_and_marked() -> None:
     loaded = load()
     with pytest.raises(InputError, match="after 20 h"):
-        retype(loaded.procedure, typed(loaded), " m. okafor", ON, 1)
-    check = retype(loaded.procedure, typed(loaded), "M. Okafor", ON, 24)
+        retype(loaded, typed(loaded), " m. okafor", ON, 1)
+    check = retype(loaded, typed(loaded), "M. Okafor", ON, 24)
     assert level_of(loaded, TrustNote(loaded.procedure.id, (check,))) is Trust.SELF_CHECKED
 
 
@@ -56,7 +56,7 @@ def test_alone_only_after_a_pause_and_marked() -> None:
 def test_what_differs_is_named_without_its_right_value(place: str, text: str) -> None:
     loaded = load()
     with pytest.raises(InputError) as caught:
-        retype(loaded.procedure, {**typed(loaded), place: text}, "L. Brandt", ON, 0)
+        retype(loaded, {**typed(loaded), place: text}, "L. Brandt", ON, 0)
     assert caught.value.code is Code.CHECK_FAILED
     assert place in caught.value.detail
     assert "5A31" not in caught.value.detail
@@ -64,7 +64,7 @@ def test_what_differs_is_named_without_its_right_value(place: str, text: str) ->
 
 def test_the_same_number_in_another_form_is_the_same() -> None:
     loaded = load()
-    assert retype(loaded.procedure, {**typed(loaded), "entry[3].low": "12.0"}, "L. Brandt", ON, 0)
+    assert retype(loaded, {**typed(loaded), "entry[3].low": "12.0"}, "L. Brandt", ON, 0)
 
 
 @pytest.mark.parametrize(

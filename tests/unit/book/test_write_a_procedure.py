@@ -14,7 +14,7 @@ from asleft.model.errors import AsleftError
 
 GUIDE = Path(__file__).resolve().parents[3] / "docs" / "write-a-procedure.md"
 TEXT = GUIDE.read_text(encoding="utf-8")
-FILES = dict(re.findall(r"```yaml (\S+)\n(.*?)```", TEXT, re.DOTALL))
+FILES = dict(re.findall(r"```(?:yaml|text) (\S+)\n(.*?)```", TEXT, re.DOTALL))
 SHOWN = [
     (line, out)
     for block in re.findall(r"```console\n(.*?)```", TEXT, re.DOTALL)
@@ -23,19 +23,18 @@ SHOWN = [
 
 
 def test_the_guide_has_files_and_commands() -> None:
-    assert set(FILES) == {"quick.yaml", "first.yaml", "slip.yaml"}
-    assert len(SHOWN) == 6
+    assert set(FILES) == {"quick.yaml", "first.yaml", "slip.yaml", "second-typing.txt"}
+    assert len(SHOWN) == 10
 
 
-@pytest.mark.parametrize(("command", "shown"), SHOWN, ids=[c for c, _ in SHOWN])
-def test_each_command_says_what_the_guide_shows(
-    command: str, shown: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_every_command_in_order_says_what_the_guide_shows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for name, text in FILES.items():
         (tmp_path / name).write_text(text, encoding="utf-8")
     monkeypatch.chdir(tmp_path)
-    result = CliRunner().invoke(app, shlex.split(command)[1:], env={"COLUMNS": "400"})
-    if isinstance(result.exception, AsleftError):
-        assert result.exception.sentence() in shown
-    else:
-        assert result.output.strip() == shown.strip()
+    for command, shown in SHOWN:
+        env = {"COLUMNS": "400", "ASLEFT_DATA": str(tmp_path / "data")}
+        result = CliRunner().invoke(app, shlex.split(command)[1:], env=env)
+        if isinstance(result.exception, AsleftError):
+            assert result.exception.sentence() in shown, command
+        else:
+            assert result.output.strip() == shown.strip(), command
