@@ -20,12 +20,14 @@ import msgspec
 from asleft.model.module import ModuleAddress
 from asleft.model.origin import Origin
 from asleft.model.reading import Absence, AbsenceKind, Reading, Series, Signal
+from asleft.model.trouble import TroubleCode
 from asleft.ports.clock import Clock
 from asleft.ports.conversation import Conversation
 
 from .asking import Asking, IdentifierAsking, ParameterAsking, Taken
 from .catalogue import CATALOGUE
 from .mapped import MappedSignal
+from .quality import RateMeter, signals_in_fault, with_faults
 from .readings import ReadingMaker
 from .support import Source, choose, find_sources
 
@@ -67,6 +69,8 @@ class LinkSignals:
         self._maker = ReadingMaker(talk.origin)
         self._subscribers: list[Subscriber] = []
         self._finding = asyncio.Lock()
+        self._rates = RateMeter()
+        self._doubted: dict[str, str] = {}
 
     @property
     def origin(self) -> Origin:
@@ -91,6 +95,18 @@ class LinkSignals:
         """Ask modules that were asked before for one value at a time from now on: for a car that dislikes groups."""
         for asking in self._asking.values():
             asking.at_once = 1
+
+    def rate_hz(self, signal: str) -> float | None:
+        """How often a signal really came lately, 1/s; None until two readings came."""
+        return self._rates.hz(signal)
+
+    def in_fault(self, codes: Iterable[TroubleCode]) -> dict[str, str]:
+        """Mark readings *suspect* from now on whose sensor or module says by a trouble code not to believe it.
+
+        Returns: those signals, each with its code.
+        """
+        self._doubted = signals_in_fault(codes)
+        return dict(self._doubted)
 
     async def prepare(self) -> tuple[Source, ...]:
         """Ask once what the car supports; again only while nobody has answered. Raises LinkError."""
@@ -177,15 +193,17 @@ class LinkSignals:
         return asking
 
     def _readings(self, taken: Taken, names: dict[int, list[str]]) -> list[Reading]:
-        return [
+        made = (
             self._maker.make(name, key, taken, self._mapped.get(name)) for key in taken.asked for name in names[key]
-        ]
+        )
+        return [with_faults(reading, self._doubted) for reading in made]
 
     def _absent(self, name: str) -> Reading:
         reason = _NOT_SUPPORTED if self._sources else _NOBODY
         return self._maker.absent(name, self._clock.now(), reason if name in CATALOGUE else _NO_PARAMETER)
 
     def _tell(self, reading: Reading) -> None:
+        self._rates.add(reading)
         for subscriber in tuple(self._subscribers):
             subscriber(reading)
 

@@ -42,6 +42,8 @@ class Code(StrEnum):
     COST_MISSING = "cost-missing"
     RECORDING_UNREADABLE = "recording-unreadable"
     COLUMN_MAP_BAD = "column-map-bad"
+    DESCRIPTION_BAD = "description-bad"
+    GAUGE_BAD = "gauge-bad"
     UNIT_UNKNOWN = "unit-unknown"
     UNIT_MISMATCH = "unit-mismatch"
     LINK_ADDRESS_BAD = "link-address-bad"
@@ -138,6 +140,14 @@ TEXTS: dict[Code, tuple[str, str]] = {
     ),
     Code.RECORDING_UNREADABLE: ("The recording cannot be read.", "Check the file; see the place named."),
     Code.COLUMN_MAP_BAD: ("The column map does not fit the recording.", "Correct the map at the place named."),
+    Code.DESCRIPTION_BAD: (
+        "The network description cannot be used.",
+        "Correct the file or the name in it that is told.",
+    ),
+    Code.GAUGE_BAD: (
+        "This gauge or its value cannot be used.",
+        "Name the gauge, its step and its error; type a number.",
+    ),
     Code.UNIT_UNKNOWN: ("This unit is not known.", "Use one of the units listed in the docs."),
     Code.UNIT_MISMATCH: ("These units measure different things.", "Use a unit of the same quantity."),
     Code.LINK_ADDRESS_BAD: ("This address of a link cannot be used.", "Write it as the message says."),

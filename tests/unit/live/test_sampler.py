@@ -18,6 +18,7 @@ from asleft.live.sampler import LinkSignals
 from asleft.model.errors import InputError, LinkError
 from asleft.model.origin import Origin
 from asleft.model.reading import AbsenceKind, Evidence, Quality, Reading
+from asleft.model.trouble import TroubleCode
 from asleft.talk.conversations import Conversations
 from asleft.talk.modules import Form, MappedItem
 from kit.fake_module import BRAKES, ENGINE, FakeModule, Script, open_link, silent, table
@@ -411,3 +412,17 @@ class TestMapped:
         """A map entry in another unit than the signal's cannot be used."""
         with pytest.raises(InputError):
             MappedSignal(CATALOGUE["engine-speed"], ENGINE, MappedItem("x", "", 1, Form.NUMBER, unit="%"))
+
+
+def test_true_rate_and_a_sensor_whose_own_code_says_not_to_believe_it() -> None:
+    async def work(signals: LinkSignals, _bus: InLoopBus, _clock: LoopClock) -> None:
+        assert signals.rate_hz("coolant-temperature") is None
+        assert signals.in_fault([TroubleCode("P0117", "engine")]) == {"coolant-temperature": "P0117"}
+        seen: list[Reading] = []
+        await signals.record(["coolant-temperature", "engine-speed"], 3.0, seen.append)
+        assert {r.quality for r in seen if r.signal == "coolant-temperature"} == {Quality.SUSPECT}
+        assert {r.quality for r in seen if r.signal == "engine-speed"} == {Quality.GOOD}
+        times = [r.time_s for r in seen if r.signal == "engine-speed"][-20:]
+        assert signals.rate_hz("engine-speed") == pytest.approx((len(times) - 1) / (times[-1] - times[0]))
+
+    play(work, obd())
