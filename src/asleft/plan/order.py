@@ -1,76 +1,111 @@
-"""The exact order: a search over what is done and where the car stands. Pure.
+"""The exact order: tasks, what comes before what, waits, and the best order under the stated objective. Pure.
 
-A task wants a car state and takes minutes; some tasks must come before others. The best order has the fewest active
-minutes, the fewest elapsed minutes among those. Three facts keep the search small without losing the best:
-
-1. A task whose turn it may be and whose state the car is in is done at once: later it cannot cost less, since no way
-   between two states is longer than by way of a third.
-2. On the way to a task, the car stops at the first state that serves: what lies beyond is reached from there as well.
-3. Of two ways to have done the same tasks, one is dropped when the other can follow it to its state and costs no more.
-
-What is returned is proven best, unless the search ran out of room.
-
-Source: M. Held, R. M. Karp, "A dynamic programming approach to sequencing problems", J. SIAM 10 (1962), 196–210,
-for the search; the three facts follow from the triangle inequality of shortest ways.
+A task wants a car state and takes minutes; some tasks must come before others; some must wait, or expire. Objective,
+one after the other: lateness against the promised time, active minutes, drives and lift and floor moves, expected cost
+of late discovery, calendar minutes (``weights``). ``solve`` takes ways between car states (a ``Network``: ``search``) or
+ways between the tasks themselves (a ``Table``: ``bounded``).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import msgspec
 
 from .states import CarState, Network, Route, Sides
+from .weights import Costs, apart, steps
 
 #: Partial orders held at once; beyond it the search keeps the cheapest only and proves nothing.
 ROOM = 200_000
 
-Cost = tuple[float, float]
+#: Seconds left of the time the caller gives; None: as long as it takes.
+Left = Callable[[], float]
+
+#: Name for the begin of the plan in a wait.
+BEGIN = -1
 
 
 class Task(msgspec.Struct, frozen=True):
-    """One thing to be done: unique name, car state it wants, its own minutes."""
+    """One thing to be done: unique name, car state it wants, its own minutes.
+
+    Attributes:
+        leaves: sides of the car state that it changes. fails: chance that it fails and stops what comes after.
+    """
 
     name: str
     wants: Sides
     active_min: float
     elapsed_min: float
+    leaves: Mapping[str, str] = {}
+    fails: float = 0.0
+
+
+class Lag(msgspec.Struct, frozen=True):
+    """A wait between the end of one task (``BEGIN``: of the plan's begin) and the begin of another, calendar minutes.
+
+    Attributes:
+        before, after: task indices. least_min: curing, cooling. most_min: it expires. why: words.
+    """
+
+    before: int
+    after: int
+    least_min: float = 0.0
+    most_min: float = math.inf
+    why: str = ""
 
 
 class Problem(msgspec.Struct, frozen=True):
-    """Tasks, where the car stands, and which tasks come before which (indices)."""
+    """Tasks, where the car stands, which tasks come before which (indices), waits, and the time promised."""
 
     tasks: tuple[Task, ...]
     start: CarState
     before: frozenset[tuple[int, int]]
+    lags: tuple[Lag, ...] = ()
+    promised_min: float | None = None
 
     def predecessors(self) -> list[int]:
         """For each task, the bits of all that must be done before it."""
         bits = [0] * len(self.tasks)
-        for a, b in self.before:
+        for a, b in (*self.before, *((lag.before, lag.after) for lag in self.lags if lag.before >= 0)):
             bits[b] |= 1 << a
         return bits
 
 
 class Placed(msgspec.Struct, frozen=True):
-    """One task in an order and the way to its state."""
+    """One task in an order, the way to its state, and calendar minutes waited there before it may begin."""
 
     task: int
     route: Route
+    wait_min: float = 0.0
 
 
 class Solution(msgspec.Struct, frozen=True):
-    """An order with its cost."""
+    """An order with its cost.
+
+    Attributes:
+        bound_min: no order takes fewer active minutes (nor, at equal lateness, this order when it is proven).
+    """
 
     placed: tuple[Placed, ...]
-    active_min: float
-    elapsed_min: float
+    cost: Costs
     proven: bool
+    bound_min: float = 0.0
 
     @property
-    def cost(self) -> Cost:
-        """Active first, elapsed as tie."""
-        return (self.active_min, self.elapsed_min)
+    def active_min(self) -> float:
+        """Minutes the technician is busy."""
+        return self.cost.active_min
+
+    @property
+    def elapsed_min(self) -> float:
+        """Minutes by the calendar."""
+        return self.cost.elapsed_min
+
+    @property
+    def gap_min(self) -> float:
+        """Active minutes that a better order could save at most."""
+        return max(0.0, self.active_min - self.bound_min)
 
     @property
     def order(self) -> tuple[int, ...]:
@@ -78,159 +113,61 @@ class Solution(msgspec.Struct, frozen=True):
         return tuple(p.task for p in self.placed)
 
 
-class _Node(msgspec.Struct, frozen=True):
-    """Cheapest known way to have done some tasks and stand somewhere; ``added`` are the tasks done there at once."""
+class Table(msgspec.Struct, frozen=True):
+    """Ways between the tasks themselves, each task at a stand of its own; nothing leads by way of a third.
 
-    cost: Cost
-    before: tuple[int, int] | None
-    added: tuple[int, ...]
+    Attributes:
+        first: minutes from the start to each task. between: from each to each; infinite where there is no way.
+    """
+
+    first: tuple[float, ...]
+    between: tuple[tuple[float, ...], ...]
 
 
-_Key = tuple[int, int]
-
-
-def solve(problem: Problem, network: Network, room: int = ROOM) -> Solution | None:
+def solve(problem: Problem, ways: Network | Table, room: int = ROOM, left: Left | None = None) -> Solution | None:
     """The best order.
 
-    Args: room: partial orders held at once.
-    Returns: None when precedence has a cycle or a state cannot be reached.
+    Args: room: partial orders held at once. left: seconds left; when they run out, the best found with its bound.
+    Returns: None when precedence has a cycle, a state cannot be reached, or a wait cannot be kept.
     """
-    return _Search(problem, network, room).run()
+    if isinstance(ways, Table):
+        from .bounded import solve_table  # noqa: PLC0415  needs scipy.optimize, half a second to import
+
+        return solve_table(problem, ways, room, left)
+    from .search import Search  # noqa: PLC0415  search needs the values of this module
+
+    best = Search(problem, ways, room, left).run()
+    promised = problem.promised_min
+    if best is None or promised is None or best.elapsed_min <= promised:
+        return best
+    soonest = Search(problem, ways, room, left, soonest=True).run()
+    if soonest is None or soonest.elapsed_min >= promised:
+        return soonest and _late(soonest, promised)
+    return Search(problem, ways, room, left, within=steps(promised)).run() or _late(soonest, promised)
 
 
-class _Search:
-    """One problem worked through by the number of tasks done."""
-
-    def __init__(self, problem: Problem, network: Network, room: int) -> None:
-        self.tasks = problem.tasks
-        self.network = network
-        self.room = room
-        self.need = problem.predecessors()
-        self.all = (1 << len(problem.tasks)) - 1
-        self.start = network.index[problem.start]
-        self.serves = [network.serving(task.wants) for task in problem.tasks]
-        self.seen: dict[_Key, _Node] = {}
-        self.proven = True
-
-    def run(self) -> Solution | None:
-        levels: list[dict[_Key, _Node]] = [{} for _ in range(len(self.tasks) + 1)]
-        self._settle(levels, (0, self.start), _Node((0.0, 0.0), None, ()))
-        for level in levels[:-1]:
-            for key, node in self._kept(level).items():
-                self.seen[key] = node
-                for state, way in self._goals(key).items():
-                    cost = (node.cost[0] + way[0], node.cost[1] + way[1])
-                    self._settle(levels, (key[0], state), _Node(cost, key, ()))
-        if not levels[-1]:
-            return None
-        key, node = min(levels[-1].items(), key=lambda item: (item[1].cost, item[0]))
-        self.seen[key] = node
-        return self._trace(key)
-
-    def _settle(self, levels: list[dict[_Key, _Node]], key: _Key, node: _Node) -> None:
-        """Do at once all that may be done here, then keep the result if it is the cheapest."""
-        done, state = key
-        added: list[int] = []
-        active, elapsed = node.cost
-        while task := next(self._now(done, state), None):
-            task -= 1
-            added.append(task)
-            done |= 1 << task
-            active += self.tasks[task].active_min
-            elapsed += self.tasks[task].elapsed_min
-        level = levels[done.bit_count()]
-        known = level.get((done, state))
-        if known is None or (active, elapsed) < known.cost:
-            level[done, state] = _Node((active, elapsed), node.before, tuple(added))
-
-    def _now(self, done: int, state: int) -> Iterator[int]:
-        """Tasks, counted from one, that may be done here and now."""
-        for task, serves in enumerate(self.serves, 1):
-            if not done >> (task - 1) & 1 and state in serves and not self.need[task - 1] & ~done:
-                yield task
-
-    def _goals(self, key: _Key) -> dict[int, Cost]:
-        """States worth going to next, with the way's cost: those where some task that may come next is served."""
-        done, state = key
-        goals: dict[int, Cost] = {}
-        for task, serves in enumerate(self.serves):
-            if not done >> task & 1 and not self.need[task] & ~done:
-                goals |= self.network.first_stops(state, serves)
-        return goals
-
-    def _kept(self, level: dict[_Key, _Node]) -> dict[_Key, _Node]:
-        """Without what another can follow at no more cost; the cheapest only when there is no room."""
-        by_done: dict[int, list[tuple[Cost, int]]] = {}
-        for (done, state), node in level.items():
-            by_done.setdefault(done, []).append((node.cost, state))
-        kept = {
-            (done, state): level[done, state]
-            for done, group in by_done.items()
-            for state in self._undominated(sorted(group))
-        }
-        if len(kept) > self.room:
-            self.proven = False
-            kept = dict(sorted(kept.items(), key=lambda item: item[1].cost)[: self.room])
-        return kept
-
-    def _undominated(self, group: list[tuple[Cost, int]]) -> Iterator[int]:
-        stay: list[tuple[Cost, int]] = []
-        for cost, state in group:
-            ways = ((c, self.network.distance(s, state)) for c, s in stay)
-            if not any(w is not None and (c[0] + w[0], c[1] + w[1]) <= cost for c, w in ways):
-                stay.append((cost, state))
-                yield state
-
-    def _trace(self, key: _Key) -> Solution:
-        parts: list[tuple[_Key, _Node]] = []
-        at: _Key | None = key
-        cost = self.seen[key].cost
-        while at is not None:
-            parts.append((at, self.seen[at]))
-            at = self.seen[at].before
-        placed: list[Placed] = []
-        state = self.start
-        for (_, end), node in reversed(parts):
-            for task in node.added:
-                placed.append(Placed(task, self.network.route(state, end)))
-                state = end
-        return Solution(tuple(placed), cost[0], cost[1], self.proven)
+def _late(solution: Solution, promised: float) -> Solution:
+    late = max(0.0, solution.elapsed_min - promised)
+    return msgspec.structs.replace(solution, cost=msgspec.structs.replace(solution.cost, late_min=late))
 
 
 def cost_of(problem: Problem, network: Network, order: Sequence[int]) -> Solution | None:
-    """The cheapest way through a given order; None when it breaks precedence or a state cannot be reached."""
-    need, done = problem.predecessors(), 0
-    layers: list[dict[int, tuple[Cost, int]]] = [{network.index[problem.start]: ((0.0, 0.0), -1)}]
-    for task in order:
-        if need[task] & ~done:
-            return None
-        done |= 1 << task
-        layers.append(_one_on(network, problem.tasks[task], layers[-1]))
-        if not layers[-1]:
-            return None
-    return _walk_back(network, layers, order)
+    """The cheapest way through a given order; None when it breaks precedence, a wait, or a state cannot be reached."""
+    rank = {task: n for n, task in enumerate(order)}
+    if any(rank[a] > rank[b] for a, b in problem.before):
+        return None
+    from .search import Search  # noqa: PLC0415
+
+    found = Search(problem, network, ROOM, order=tuple(order)).run()
+    if found is None:
+        return None
+    found = msgspec.structs.replace(found, proven=False)
+    return found if problem.promised_min is None else _late(found, problem.promised_min)
 
 
-def _one_on(network: Network, task: Task, layer: dict[int, tuple[Cost, int]]) -> dict[int, tuple[Cost, int]]:
-    serves = network.serving(task.wants)
-    following: dict[int, tuple[Cost, int]] = {}
-    for state, (cost, _) in layer.items():
-        for end, way in network.first_stops(state, serves).items():
-            total = (cost[0] + way[0] + task.active_min, cost[1] + way[1] + task.elapsed_min)
-            if end not in following or total < following[end][0]:
-                following[end] = (total, state)
-    return following
-
-
-def _walk_back(network: Network, layers: list[dict[int, tuple[Cost, int]]], order: Sequence[int]) -> Solution:
-    state = min(layers[-1], key=lambda s: (layers[-1][s][0], s))
-    cost = layers[-1][state][0]
-    placed: list[Placed] = []
-    for layer, task in zip(reversed(layers[1:]), reversed(order), strict=True):
-        before = layer[state][1]
-        placed.append(Placed(task, network.route(before, state)))
-        state = before
-    return Solution(tuple(reversed(placed)), cost[0], cost[1], proven=False)
+def weighed(weight: int, placed: tuple[Placed, ...], proven: bool, bound: int) -> Solution:
+    """A solution from whole-number weights."""
+    return Solution(placed, apart(weight), proven, apart(bound).active_min)
 
 
 def cycle_in(count: int, before: frozenset[tuple[int, int]]) -> tuple[int, ...]:
