@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from . import bench, demo, key, links, look, plan, procedure, prove, record, replay, serve, verify
+from . import bench, demo, doctor, key, links, listen, look, plan, procedure, prove, record, replay, serve, verify
 
 app = typer.Typer(
     name="asleft",
@@ -15,8 +15,10 @@ app = typer.Typer(
 )
 app.command("bench")(bench.bench)
 app.command("demo")(demo.demo)
+app.command("doctor")(doctor.doctor)
 app.add_typer(key.keys, name="key")
 app.command("links")(links.links)
+app.command("listen")(listen.listen)
 app.command("look")(look.look)
 app.command("plan")(plan.plan)
 app.add_typer(procedure.procedures, name="procedure")
@@ -26,4 +28,5 @@ app.command("replay")(replay.replay)
 app.add_typer(serve.people, name="people")
 app.command("serve")(serve.serve)
 app.command("settings")(serve.settings)
+app.command("support")(doctor.support)
 app.command("verify")(verify.verify)
