@@ -2,22 +2,32 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 
 def look(
-    link: Annotated[str, typer.Option("--link", help="address of the link, for example bench:petrol?seed=2")],
+    link: Annotated[
+        str, typer.Option("--link", help="bench:petrol?seed=2, can:..., kline:..., doip:..., log:FILE, recording:FILE")
+    ],
     as_json: Annotated[bool, typer.Option("--json", help="the picture as JSON")] = False,
+    save: Annotated[Path | None, typer.Option(help="folder for what went over the link; keys are blanked")] = None,
 ) -> None:
-    """Read all modules once: identification, trouble codes, readiness, standard data; every gap with its reason."""
+    """Read all modules once: identification, trouble codes, readiness, standard data; every gap with its reason.
+
+    Of a log of frames: the picture that another tester's questions made. Of a recording of values: what it holds.
+    """
+    from datetime import UTC, datetime  # noqa: PLC0415
+
     import msgspec  # noqa: PLC0415
 
     from asleft.job.looking import picture_lines  # noqa: PLC0415
     from asleft.practice.looking import look as look_at  # noqa: PLC0415
 
-    picture, origin = look_at(link)
+    stem = f"looked-{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
+    picture, origin = look_at(link, (save, stem) if save else None)
     if as_json:
         typer.echo(msgspec.json.format(msgspec.json.encode({"origin": origin, "picture": picture}), indent=2).decode())
         return

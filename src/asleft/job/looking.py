@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from asleft.link.found import KINDS, found_links
+from asleft.link.message_recorder import recorded
+from asleft.live.recordings import ReplaySignals, read_recording
 from asleft.live.sampler import LinkSignals
 from asleft.model.effect import Receipt
 from asleft.model.errors import Code, RecordError
-from asleft.model.module import ModulePicture, Picture, PictureKind
-from asleft.model.reading import Absence, Series
+from asleft.model.module import Item, ModulePicture, Picture, PictureKind
+from asleft.model.reading import Absence, AbsenceKind, Series
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
 from asleft.ports.messages import MessageLink
@@ -22,18 +25,38 @@ def _no_receipt(_receipt: Receipt) -> None:
     raise RecordError(Code.RECEIPT_USED, "looking never changes anything")
 
 
-async def look_at(link: Link | MessageLink, clock: Clock, modules: ModuleMap) -> Picture:
+async def look_at(
+    link: Link | MessageLink, clock: Clock, modules: ModuleMap, save: tuple[Path, str] | None = None
+) -> Picture:
     """Take a picture as found. Nothing that changes the car can be sent: there is no journal to allow it.
 
+    Args: save: folder and stem of files that keep what went over the link, security payloads blanked.
     Raises: LinkError: no-bus, link-lost.
     """
-    await link.open()
-    talk = Conversations(link, clock, _no_receipt)
+    source = recorded(link, clock, *save) if save else link
+    await source.open()
+    talk = Conversations(source, clock, _no_receipt)
     try:
         return await take_picture(PictureKind.AS_FOUND, modules, talk, clock, LinkSignals(talk, clock))
     finally:
         await talk.close()
-        await link.close()
+        await source.close()
+
+
+async def look_at_recording(path: Path, clock: Clock) -> Picture:
+    """The picture that a recording of values gives: its key-on rows, else its first values. No modules, no codes.
+
+    Raises: InputError: recording-unreadable, column-map-bad.
+    """
+    recording = read_recording(path, None)
+    signals = ReplaySignals(recording, clock)
+    readings = signals.key_on_readings() or await signals.read(tuple(recording.signals))
+    notes = (
+        Item("recording", "recording", recording.name),
+        Item("recording-map", "column map", recording.map_name),
+        Item("modules", "modules and codes", absence=Absence(AbsenceKind.NOT_READ, "a recording of values has none")),
+    )
+    return Picture(PictureKind.AS_FOUND, clock.now(), clock.now(), readings=readings, notes=notes)
 
 
 async def record_signals(link: Link, clock: Clock, signals: Sequence[str], seconds: float) -> dict[str, Series]:

@@ -6,7 +6,7 @@ Follows ISO-TP on every identifier on its own; a message with a missing frame is
     message = ear.feed(frame)      # None, or an Overheard with its bytes
 
 Normal addressing only. Not every frame on a bus is ISO-TP: frames of other traffic may look like single frames; whoever
-uses this says which identifiers count. Source: ISO 15765-2 (recalled).
+uses this decides which identifiers count, and ``other_traffic`` helps. Source: ISO 15765-2 (recalled).
 """
 
 from __future__ import annotations
@@ -16,10 +16,11 @@ import msgspec
 from asleft.codec.isotp.frames import Consecutive, First, Single, parse
 from asleft.model.frame import CanFrame
 
+from .redaction import clean_message
+
 #: Longest message that is followed, bytes, and longest pause within one, s (ISO 15765-2, N_Cr 1 s, recalled).
 _LONGEST = 4095
 _PAUSE_S = 1.0
-_SECRET = frozenset({0x27, 0x67, 0x29, 0x69})
 
 
 class Overheard(msgspec.Struct, frozen=True):
@@ -54,10 +55,12 @@ class Ear:
 
     Attributes:
         broken: messages dropped because a frame was missing, doubled or late.
+        other_traffic: identifiers that carried what no frame of ISO-TP can be, with their width.
     """
 
     def __init__(self) -> None:
         self.broken = 0
+        self.other_traffic: set[tuple[int, bool]] = set()
         self._collecting: dict[tuple[int, bool], _Collecting] = {}
 
     def feed(self, frame: CanFrame) -> Overheard | None:
@@ -73,6 +76,8 @@ class Ear:
                 self._collecting[key] = _Collecting(length, bytearray(data), 1, now_s)
             case Consecutive(number, data) if key in self._collecting:
                 return self._go_on(frame, key, number, data)
+            case None:
+                self.other_traffic.add(key)
             case _:
                 pass
         return None
@@ -95,6 +100,4 @@ class Ear:
 
     @staticmethod
     def _whole(frame: CanFrame, payload: bytes) -> Overheard:
-        if payload[0] in _SECRET:
-            payload = payload[:2] + bytes(len(payload) - 2)
-        return Overheard(frame.id, frame.extended, payload, frame.time_s or 0.0)
+        return Overheard(frame.id, frame.extended, clean_message(payload), frame.time_s or 0.0)

@@ -202,7 +202,7 @@ class _Files:
         )
         for write in self._writers:
             write(message)
-        whole = self._ear.feed(frame)
+        whole = self._ear.feed(frame)  # cleaned already, with or without an address byte
         if whole is not None and self._messages is not None:
             self._messages.write(f"{time_s:.6f} {'<' if received else '>'} {whole.text}\n")
         self._since_flush += 1

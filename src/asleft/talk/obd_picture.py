@@ -20,7 +20,8 @@ from asleft.ports.conversation import Conversation
 from .reading_items import absence_of, ask_or_absence
 
 _KINDS = (CodeKind.STORED, CodeKind.PENDING, CodeKind.PERMANENT)
-_INFO = (
+#: Vehicle information of a picture: type, key, words.
+INFO = (
     (vehicle_info.VIN, "vin", "VIN"),
     (vehicle_info.CALIBRATION_ID, "calibration-id", "calibration identification"),
     (vehicle_info.VERIFICATION_NUMBER, "calibration-verification", "calibration verification number"),
@@ -63,7 +64,7 @@ async def read_obd_part(talk: Conversation, address: ModuleAddress) -> ObdPart:
 async def _vehicle_info(talk: Conversation, address: ModuleAddress) -> tuple[Item, ...]:
     answer = await ask_or_absence(talk, address, vehicle_info.info_request(0x00))
     there = _INFO_UNKNOWN if isinstance(answer, Absence) else _supported(answer)
-    return tuple([await _info_item(talk, address, *row, there=there) for row in _INFO])
+    return tuple([await _info_item(talk, address, *row, there=there) for row in INFO])
 
 
 _INFO_UNKNOWN: frozenset[int] = frozenset()

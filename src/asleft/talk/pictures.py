@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import asyncio
 import typing
+from contextlib import AbstractAsyncContextManager
 
 import msgspec
 
@@ -92,6 +93,10 @@ class AsksEverybody(Conversation, typing.Protocol):
         """Keep what was learned of a module."""
         ...
 
+    def quiet(self) -> AbstractAsyncContextManager[None]:
+        """Nothing goes out while this is held."""
+        ...
+
     async def ask_everybody(
         self, request: bytes, *, wide: bool = False, deadline_s: float | None = None
     ) -> dict[ModuleAddress, Outcome]:
@@ -123,6 +128,16 @@ async def take_picture(
         readings = await signals.read(PICTURE_SIGNALS)
     notes = tuple(note for _, notes in told for note in notes)
     return Picture(kind, start_s, clock.now(), tuple(picture for picture, _ in told), readings, notes)
+
+
+async def take_module_picture(address: ModuleAddress, modules: ModuleMap, talk: AsksEverybody) -> ModulePicture:
+    """One module read once, in the default session: before and after a procedure.
+
+    Raises: LinkError (link-lost). What it does not give is an absence, and a silent module one that did not respond.
+    """
+    mapped = next((m for m in modules.modules if m.address.request_id == address.request_id), MappedModule(address))
+    picture, _ = await _module(talk, mapped, answers_obd=False)
+    return picture
 
 
 async def find_responders(talk: AsksEverybody, modules: ModuleMap) -> tuple[ModuleAddress, ...]:
