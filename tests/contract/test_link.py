@@ -1,4 +1,8 @@
-"""What every link does, whatever it moves frames over. One class; a subclass per link."""
+"""What every link does, whatever it moves frames over. One class; a subclass per link.
+
+``HearingContract`` is what every link promises, ``LinkContract`` what those promise that can also send. ``kind`` is the
+kind of address that leads to the link, where one does: ``test_links_listed`` compares them with what is listed.
+"""
 
 from __future__ import annotations
 
@@ -6,15 +10,17 @@ import asyncio
 import inspect
 import itertools
 import os
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Sequence
 from typing import Any
 
+import can
 import pytest
 
 from asleft.bench.bus import InLoopBus
 from asleft.job.clock import LoopClock, real_clock, run_virtual
 from asleft.link.address import make_link
 from asleft.link.bus_link import BusLink
+from asleft.link.listening import ListenOnly
 from asleft.link.python_can import PythonCanBus
 from asleft.link.recorder import RecordingLink
 from asleft.model.errors import Code, LinkError
@@ -28,11 +34,12 @@ SHORT = CanFrame(0x7DF, b"")
 
 
 class OtherSide:
-    """Somebody else on the same bus."""
+    """Somebody else on the same bus: says what it was given to say, when told."""
 
-    def __init__(self) -> None:
+    def __init__(self, says: Sequence[CanFrame] = ()) -> None:
         self.heard: list[CanFrame] = []
         self.node: BusNode | None = None
+        self.says = says
 
     def join(self, bus: Bus) -> OtherSide:
         self.node = bus.join("other", self.heard.append)
@@ -42,6 +49,18 @@ class OtherSide:
         assert self.node is not None
         self.node.send(frame)
 
+    def say(self, first: int = 0, end: int | None = None) -> None:
+        """Say it all, or a part of it; a log says everything by itself."""
+        for frame in self.says[first:end]:
+            self.send(frame)
+
+
+class Recorded(OtherSide):
+    """What stands in a log: nobody can be told anything."""
+
+    def send(self, frame: CanFrame) -> None:
+        """It plays by itself."""
+
 
 Play = Callable[[Link, OtherSide, LoopClock], Coroutine[Any, Any, None]]
 
@@ -50,18 +69,107 @@ def bare(frames: list[CanFrame]) -> list[tuple[int, bytes, bool]]:
     return [(f.id, f.data, f.extended) for f in frames]
 
 
-class LinkContract:
-    """What ports.bus.Link promises."""
+class HearingContract:
+    """What ports.bus.Link promises of every link, one that can never send too."""
 
     origin: Origin
+    kind = ""
 
-    def run(self, play: Play) -> None:
+    def run(self, play: Play, says: Sequence[CanFrame] = ()) -> None:
         raise NotImplementedError
 
     async def until(self, clock: LoopClock, ready: Callable[[], bool], longest_s: float = 3.0) -> None:
         end_s = clock.now() + longest_s
         while not ready() and clock.now() < end_s:
             await clock.sleep_until(clock.now() + 0.002)
+
+    def test_hears_the_others_with_the_time_of_receipt(self) -> None:
+        """Frames come in unchanged, in order, with times on the link's clock that do not go back."""
+        says = [CanFrame(0x7E8, bytes((n,))) for n in range(10)] + [WIDE]
+
+        async def play(link: Link, other: OtherSide, clock: LoopClock) -> None:
+            heard: list[CanFrame] = []
+            begin_s = clock.now()
+            await link.open()
+            link.listen(heard.append)
+            other.say()
+            await self.until(clock, lambda: len(heard) >= len(says))
+            assert bare(heard) == bare(says)
+            times = [f.time_s for f in heard]
+            assert all(t is not None and begin_s <= t <= clock.now() for t in times)
+            assert all(a <= b for a, b in itertools.pairwise(t for t in times if t is not None))
+
+        self.run(play, says)
+
+    def test_every_listener_hears_until_it_stops(self) -> None:
+        """Two listeners hear the same; one that stopped hears no more; stopping twice is harmless."""
+
+        async def play(link: Link, other: OtherSide, clock: LoopClock) -> None:
+            first: list[CanFrame] = []
+            second: list[CanFrame] = []
+            await link.open()
+            stop = link.listen(first.append)
+            link.listen(lambda frame: (second.append(frame), stop(), stop()))
+            other.say(0, 1)
+            await self.until(clock, lambda: bool(second))
+            other.say(1)
+            await self.until(clock, lambda: len(second) == 2)
+            assert bare(first) == bare([A_FRAME])
+            assert bare(second) == bare([A_FRAME, WIDE])
+
+        self.run(play, [A_FRAME, WIDE])
+
+    def test_closed_it_sends_nothing_and_hears_nothing(self) -> None:
+        """Before open and after close, sending is a typed error and nobody hears; closing twice is harmless."""
+
+        async def play(link: Link, other: OtherSide, clock: LoopClock) -> None:
+            heard: list[CanFrame] = []
+            link.listen(heard.append)
+            with pytest.raises(LinkError) as before:
+                link.send(A_FRAME)
+            await link.open()
+            await link.close()
+            await link.close()
+            with pytest.raises(LinkError) as after:
+                link.send(A_FRAME)
+            other.say()
+            await clock.sleep_until(clock.now() + 0.02)
+            assert other.heard == []
+            assert heard == []
+            assert {before.value.code, after.value.code} <= {Code.LINK_LOST, Code.LISTEN_ONLY}
+
+        self.run(play, [WIDE])
+
+    def test_can_be_opened_again_to_hear(self) -> None:
+        """After closing, it hears again."""
+
+        async def play(link: Link, other: OtherSide, clock: LoopClock) -> None:
+            heard: list[CanFrame] = []
+            await link.open()
+            await link.close()
+            await link.open()
+            link.listen(heard.append)
+            other.say()
+            await self.until(clock, lambda: bool(heard))
+            assert bare(heard) == bare([WIDE])
+
+        self.run(play, [WIDE])
+
+    def test_says_its_origin_and_nobody_can_change_it(self) -> None:
+        """The origin is what the link is made of: no argument, no attribute sets it."""
+
+        async def play(link: Link, other: OtherSide, clock: LoopClock) -> None:
+            assert link.origin is self.origin
+            with pytest.raises(AttributeError):
+                link.origin = Origin.VEHICLE  # type: ignore[misc]
+            assert "origin" not in inspect.signature(type(link)).parameters
+            assert link.name
+
+        self.run(play)
+
+
+class LinkContract(HearingContract):
+    """What ports.bus.Link promises of a link that can also send."""
 
     def test_carries_frames_out_unchanged_and_in_order(self) -> None:
         """What is sent arrives at the others: identifier, width, bytes, order."""
@@ -76,25 +184,6 @@ class LinkContract:
 
         self.run(play)
 
-    def test_hears_the_others_with_the_time_of_receipt(self) -> None:
-        """Frames come in unchanged, in order, with times on the link's clock that do not go back."""
-
-        async def play(link: Link, other: OtherSide, clock: LoopClock) -> None:
-            heard: list[CanFrame] = []
-            await link.open()
-            link.listen(heard.append)
-            begin_s = clock.now()
-            sent = [CanFrame(0x7E8, bytes((n,))) for n in range(10)] + [WIDE]
-            for frame in sent:
-                other.send(frame)
-            await self.until(clock, lambda: len(heard) >= len(sent))
-            assert bare(heard) == bare(sent)
-            times = [f.time_s for f in heard]
-            assert all(t is not None and begin_s <= t <= clock.now() for t in times)
-            assert all(a <= b for a, b in itertools.pairwise(t for t in times if t is not None))
-
-        self.run(play)
-
     def test_does_not_hear_itself(self) -> None:
         """Own frames do not come back as received ones."""
 
@@ -104,45 +193,22 @@ class LinkContract:
             link.listen(heard.append)
             link.send(A_FRAME)
             await self.until(clock, lambda: bool(other.heard))
-            other.send(WIDE)
+            other.say()
             await self.until(clock, lambda: bool(heard))
             assert bare(heard) == bare([WIDE])
 
-        self.run(play)
-
-    def test_every_listener_hears_until_it_stops(self) -> None:
-        """Two listeners hear the same; one that stopped hears no more; stopping twice is harmless."""
-
-        async def play(link: Link, other: OtherSide, clock: LoopClock) -> None:
-            first: list[CanFrame] = []
-            second: list[CanFrame] = []
-            await link.open()
-            stop = link.listen(first.append)
-            link.listen(second.append)
-            other.send(A_FRAME)
-            await self.until(clock, lambda: bool(second))
-            stop()
-            stop()
-            other.send(WIDE)
-            await self.until(clock, lambda: len(second) == 2)
-            assert bare(first) == bare([A_FRAME])
-            assert bare(second) == bare([A_FRAME, WIDE])
-
-        self.run(play)
+        self.run(play, [WIDE])
 
     def test_sends_nothing_unless_open(self) -> None:
-        """Before open and after close, sending is a link-lost error; closing twice is harmless."""
+        """Before open and after close: link-lost."""
 
         async def play(link: Link, other: OtherSide, clock: LoopClock) -> None:
             with pytest.raises(LinkError) as before:
                 link.send(A_FRAME)
             await link.open()
             await link.close()
-            await link.close()
             with pytest.raises(LinkError) as after:
                 link.send(A_FRAME)
-            await clock.sleep_until(clock.now() + 0.02)
-            assert other.heard == []
             assert before.value.code is after.value.code is Code.LINK_LOST
 
         self.run(play)
@@ -157,18 +223,6 @@ class LinkContract:
             link.send(A_FRAME)
             await self.until(clock, lambda: bool(other.heard))
             assert bare(other.heard) == bare([A_FRAME])
-
-        self.run(play)
-
-    def test_says_its_origin_and_nobody_can_change_it(self) -> None:
-        """The origin is what the link is made of: no argument, no attribute sets it."""
-
-        async def play(link: Link, other: OtherSide, clock: LoopClock) -> None:
-            assert link.origin is self.origin
-            with pytest.raises(AttributeError):
-                link.origin = Origin.VEHICLE  # type: ignore[misc]
-            assert "origin" not in inspect.signature(type(link)).parameters
-            assert link.name
 
         self.run(play)
 
@@ -201,10 +255,10 @@ class QuietBus:
 class TestBusLinkOnTheLeastBus(LinkContract):
     origin = Origin.REPLAY
 
-    def run(self, play: Play) -> None:
+    def run(self, play: Play, says: Sequence[CanFrame] = ()) -> None:
         async def main(clock: LoopClock) -> None:
             bus = QuietBus()
-            await play(BusLink(bus, clock), OtherSide().join(bus), clock)
+            await play(BusLink(bus, clock), OtherSide(says).join(bus), clock)
 
         run_virtual(main)
 
@@ -212,10 +266,10 @@ class TestBusLinkOnTheLeastBus(LinkContract):
 class TestBusLinkOnTheBenchBus(LinkContract):
     origin = Origin.BENCH
 
-    def run(self, play: Play) -> None:
+    def run(self, play: Play, says: Sequence[CanFrame] = ()) -> None:
         async def main(clock: LoopClock) -> None:
             bus = InLoopBus(clock)
-            await play(BusLink(bus, clock), OtherSide().join(bus), clock)
+            await play(BusLink(bus, clock), OtherSide(says).join(bus), clock)
 
         run_virtual(main)
 
@@ -227,16 +281,70 @@ class TestRecordingLink(LinkContract):
     def _folder(self, tmp_path: Any) -> None:
         self.folder = tmp_path
 
-    def run(self, play: Play) -> None:
+    def run(self, play: Play, says: Sequence[CanFrame] = ()) -> None:
         async def main(clock: LoopClock) -> None:
             bus = InLoopBus(clock)
             link = RecordingLink(BusLink(bus, clock), clock, self.folder, "job")
             try:
-                await play(link, OtherSide().join(bus), clock)
+                await play(link, OtherSide(says).join(bus), clock)
             finally:
                 await link.close()
 
         run_virtual(main)
+
+
+class TestListenOnly(HearingContract):
+    """The wrapper that cannot send, on the bench's bus."""
+
+    origin = Origin.BENCH
+
+    def run(self, play: Play, says: Sequence[CanFrame] = ()) -> None:
+        async def main(clock: LoopClock) -> None:
+            bus = InLoopBus(clock)
+            await play(ListenOnly(BusLink(bus, clock)), OtherSide(says).join(bus), clock)
+
+        run_virtual(main)
+
+
+class TestFrameLog(HearingContract):
+    """A log that python-can's own writer wrote, played as a link; in virtual time."""
+
+    origin = Origin.REPLAY
+    kind = "log:"
+    ending = "log"
+
+    @pytest.fixture(autouse=True)
+    def _folder(self, tmp_path: Any) -> None:
+        self.path = tmp_path / f"frames.{self.ending}"
+
+    def run(self, play: Play, says: Sequence[CanFrame] = ()) -> None:
+        with can.Logger(self.path) as log:
+            for number, frame in enumerate(says):
+                log.on_message_received(
+                    can.Message(
+                        timestamp=1000.0 + number * 0.001,
+                        arbitration_id=frame.id,
+                        is_extended_id=frame.extended,
+                        data=frame.data,
+                    )
+                )
+
+        async def main(clock: LoopClock) -> None:
+            link = make_link(f"log:{self.path}", clock)
+            try:
+                await play(link, Recorded(), clock)
+            finally:
+                await link.close()
+
+        run_virtual(main)
+
+
+class TestFrameLogAsc(TestFrameLog):
+    ending = "asc"
+
+
+class TestFrameLogBlf(TestFrameLog):
+    ending = "blf"
 
 
 _CHANNELS = itertools.count()
@@ -246,9 +354,10 @@ class TestPythonCanVirtual(LinkContract):
     """python-can's in-process interface, in real time: the threads are real."""
 
     origin = Origin.VEHICLE
+    kind = "can:"
     address = "can:virtual:asleft-contract-{n}?bitrate=500000"
 
-    def run(self, play: Play) -> None:
+    def run(self, play: Play, says: Sequence[CanFrame] = ()) -> None:
         async def main() -> None:
             clock = real_clock()
             number = next(_CHANNELS)
@@ -260,7 +369,7 @@ class TestPythonCanVirtual(LinkContract):
             far = PythonCanBus(interface, channel, 500_000, clock, options=options)
             await far.open()
             try:
-                await play(link, OtherSide().join(far), clock)
+                await play(link, OtherSide(says).join(far), clock)
             finally:
                 await link.close()
                 await far.close()

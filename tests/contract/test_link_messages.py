@@ -23,6 +23,7 @@ from asleft.job.clock import LoopClock, real_clock, run_virtual
 from asleft.link.doip import DoipLink
 from asleft.link.doip_search import find_entities
 from asleft.link.kline import KLineLink
+from asleft.link.message_recorder import RecordingMessageLink
 from asleft.link.serial_line import SerialLine
 from asleft.live.sampler import LinkSignals
 from asleft.model.errors import Code, LinkError, RunError
@@ -51,6 +52,7 @@ class MessageLinkContract:
     """What ports.messages.MessageLink promises. ``peer`` has the module that is asked, ``nobody`` has none."""
 
     origin: Origin
+    kind = ""
     peer: int
     nobody: int
     request = VIN_REQUEST
@@ -168,6 +170,7 @@ BODY = ModuleAddress("body", 0x1010, 0x1010)
 
 class TestDoip(MessageLinkContract):
     origin = Origin.VEHICLE
+    kind = "doip:"
     peer = 0x1001
     nobody = 0x1FFF
 
@@ -319,6 +322,7 @@ class TestKLine(MessageLinkContract):
     """In virtual time, against the bench's modules."""
 
     origin = Origin.BENCH
+    kind = "kline:"
     peer = 0x11
     nobody = 0x55
     request = bytes.fromhex("1A90")
@@ -434,6 +438,33 @@ class TestKLine(MessageLinkContract):
                     with pytest.raises(RunError, match="not measured"):
                         await clear
             await link.close()
+
+        run_virtual(main)
+
+
+class TestRecordedKLine(MessageLinkContract):
+    """The recorder around it changes nothing of what a link promises."""
+
+    origin = Origin.BENCH
+    peer = 0x11
+    nobody = 0x55
+    request = bytes.fromhex("1A90")
+    answer_head = bytes.fromhex("5A90")
+
+    @pytest.fixture(autouse=True)
+    def _folder(self, tmp_path: Any) -> None:
+        self.folder = tmp_path
+
+    def run(self, play: Any) -> None:
+        async def main(clock: LoopClock) -> None:
+            line = KLine(clock)
+            car = KLineCar(line, clock)
+            await clock.sleep_until(1.0)
+            link = RecordingMessageLink(KLineLink(line, clock), clock, self.folder, "job")
+            try:
+                await play(link, car, clock)
+            finally:
+                await link.close()
 
         run_virtual(main)
 

@@ -108,9 +108,9 @@ def make_any_link(text: str, clock: Clock) -> Link | MessageLink:
     Raises: InputError (link-address-bad).
     """
     scheme = text.strip().partition(":")[0]
-    maker = _SCHEMES.get(scheme)
+    maker = SCHEMES.get(scheme)
     if maker is None:
-        raise _bad(text, f"begin with one of: {', '.join(f'{name}:' for name in sorted(_SCHEMES))}; {_FORM}")
+        raise _bad(text, f"begin with one of: {', '.join(f'{name}:' for name in sorted(SCHEMES))}; {_FORM}")
     return maker(text, clock)
 
 
@@ -181,7 +181,8 @@ def _make_log(text: str, clock: Clock) -> Link:
     return FrameLogLink(Path(path), clock)
 
 
-_SCHEMES: dict[str, Callable[[str, Clock], Link | MessageLink]] = {
+#: Kind of address to what makes its link.
+SCHEMES: dict[str, Callable[[str, Clock], Link | MessageLink]] = {
     "can": _make_can,
     "doip": _make_doip,
     "kline": _make_kline,

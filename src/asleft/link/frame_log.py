@@ -124,7 +124,8 @@ class FrameLogLink:
         self._end()
 
     def _play(self, frame: CanFrame, due_s: float) -> None:
-        self._heard(CanFrame(frame.id, frame.data, frame.extended, frame.fd, due_s))
+        time_s = min(due_s, self._clock.now())  # a loop may call early, by its resolution
+        self._heard(CanFrame(frame.id, frame.data, frame.extended, frame.fd, time_s))
         try:
             self._next()
         except InputError as error:
