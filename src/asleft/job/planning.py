@@ -15,8 +15,10 @@ from asleft.model.trouble import TroubleCode
 from asleft.model.verdict import Verdict
 from asleft.model.work import Grade, Need, Plan, ScreenClass, ScreenedCode, WorkItem
 from asleft.plan.needs import NeedsFound, find_needs
-from asleft.plan.planner import make_plan, timing_of
+from asleft.plan.planned import Planned
+from asleft.plan.planner import Bounds, timing_of, to_plan, work_out
 from asleft.plan.screening import screen as screen_codes
+from asleft.plan.workshop import INSIDE, Workshop
 
 #: Id of the procedure that ends every job.
 CLOSING_PROCEDURE = "planned-clear"
@@ -32,19 +34,48 @@ _CAUTIONS: tuple[tuple[str, str], ...] = (
 )
 
 
+class Asked(msgspec.Struct, frozen=True):
+    """What a person says about a plan beside the work done.
+
+    Attributes:
+        fitted: answers on fittings. workshop: its minutes, chances and waits. promised_min: until the car was promised.
+        given: functions in the order somebody had in mind.
+    """
+
+    fitted: dict[str, bool] = {}
+    workshop: Workshop = Workshop()
+    promised_min: float | None = None
+    given: tuple[str, ...] = ()
+
+
 def needs_and_plan(state: JobState, book: Book) -> tuple[NeedsFound, Plan]:
     """What the work and the pictures call for, with the procedures that fit, in the best order.
 
     Raises: InputError: unknown-work-item, plan-cycle, state-unreachable, cost-missing.
     """
+    found, planned = needs_and_problem(state, book)
+    return found, to_plan(planned, planned.given(_required(found.needs)))
+
+
+def needs_and_problem(state: JobState, book: Book, asked: Asked | None = None) -> tuple[NeedsFound, Planned]:
+    """As ``needs_and_plan``, with the problem that can be asked again. Raises: as there."""
+    asked = asked or Asked()
     pictures = [p for p in state.pictures.values() if not p.not_taken]
     codes = tuple(c for p in pictures for c in p.codes)
-    first = find_needs(state.work_items, pictures, codes)
+    first = find_needs(state.work_items, pictures, codes, fitted=asked.fitted)
     fitting = _fitting(first.needs, state, book)
-    found = find_needs(state.work_items, pictures, codes, procedures={f: p.procedure.id for f, p in fitting.items()})
+    ids = {f: p.procedure.id for f, p in fitting.items()}
+    found = find_needs(state.work_items, pictures, codes, fitted=asked.fitted, procedures=ids)
     timings = {f: t for f, p in fitting.items() if (t := timing_of(p.procedure)) is not None}
     edges = [*ORDER_EDGES, *(edge for p in fitting.values() for edge in p.procedure.edges)]
-    return found, make_plan(found.needs, timings, edges=edges)
+    wanted = [need for need in found.needs if need.grade is Grade.REQUIRED]
+    inside = tuple(point for point in found.points if point in INSIDE)
+    bounds = Bounds(asked.workshop, inside, found.points, asked.promised_min)
+    return found, work_out(wanted, timings, edges=edges, bounds=bounds)
+
+
+def _required(needs: tuple[Need, ...]) -> tuple[str, ...]:
+    return tuple(need.function for need in needs if need.grade is Grade.REQUIRED)
 
 
 def _fitting(needs: tuple[Need, ...], state: JobState, book: Book) -> dict[str, LoadedProcedure]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
+from typing import Protocol
 
 import msgspec
 
@@ -12,11 +13,15 @@ from asleft.book.functions import FUNCTIONS, Function, Part, name_of
 from asleft.model.errors import Code, InputError
 from asleft.model.work import Need
 
-from .order import Task, cycle_in
+from .order import BEGIN, Lag, Task, cycle_in
 from .states import WANTS
 
 CLEAR, CYCLES, AS_LEFT = "planned-clear", "key-cycles", "as-left"
 NAMES = {CLEAR: "the one planned clear", CYCLES: "key cycles", AS_LEFT: "as-left picture"}
+#: What a procedure does to the car state, beside reaching it (common practice, no source).
+LEAVES: dict[str, dict[str, str]] = {
+    "dpf-service-regen": {"heat": "through"},
+}
 _ROAD, _END = 8, 9
 _STATIONARY = (*range(1, 7), *range(11, 15))
 
@@ -27,6 +32,35 @@ class Timing(msgspec.Struct, frozen=True):
     state: str
     active_min: float
     elapsed_min: float
+
+
+class Wait(Protocol):
+    """A wait between two functions, calendar minutes."""
+
+    @property
+    def after(self) -> str:
+        """Function that ends first."""
+        ...
+
+    @property
+    def before(self) -> str:
+        """Function that waits."""
+        ...
+
+    @property
+    def least(self) -> float:
+        """Minutes at least."""
+        ...
+
+    @property
+    def most(self) -> float:
+        """Minutes at most: then it has expired."""
+        ...
+
+    @property
+    def why(self) -> str:
+        """Words."""
+        ...
 
 
 class Node(msgspec.Struct, frozen=True):
@@ -65,19 +99,21 @@ def nodes_for(
     timings: Mapping[str, Timing] | None = None,
     forms: Mapping[str, str] | None = None,
     key_cycles: int = 2,
+    fails: Mapping[str, float] | None = None,
 ) -> tuple[Node, ...]:
     """Tasks of the needs, then the planned clear, the key cycles and the as-left picture.
 
     Args:
         timings: by function or by task name; they replace the starting values.
         forms: for functions of which one form is chosen: its name.
+        fails: chance of failure by function or task name; none where it is not named.
     Raises: InputError: cost-missing, a function without state or minutes.
     """
     found: list[Node] = []
     for need in needs:
         function = FUNCTIONS.get(need.function)
         for part in _parts(need, function, timings or {}, forms or {}):
-            found.append(_node(need, part, timings or {}))
+            found.append(_node(need, part, timings or {}, fails or {}))
     return (*found, *_last(key_cycles))
 
 
@@ -107,7 +143,7 @@ def _parts(
     yield from parts
 
 
-def _node(need: Need, part: Part, timings: Mapping[str, Timing]) -> Node:
+def _node(need: Need, part: Part, timings: Mapping[str, Timing], fails: Mapping[str, float]) -> Node:
     name = f"{need.function}/{part.name}" if part.name else need.function
     words = f"{need.name}, {_PART_WORDS[part.name]}" if part.name else need.name
     timing = timings.get(name) or (timings.get(need.function) if not part.name else None)
@@ -116,7 +152,8 @@ def _node(need: Need, part: Part, timings: Mapping[str, Timing]) -> Node:
     elapsed = timing.elapsed_min if timing else part.elapsed_min
     if state not in WANTS:
         raise InputError(Code.COST_MISSING, f"{name}: car state {state}")
-    task = Task(name, WANTS[state], active, elapsed)
+    chance = fails.get(name, fails.get(need.function, 0.0))
+    task = Task(name, WANTS[state], active, elapsed, LEAVES.get(name, {}), chance)
     return Node(name, need.function, words, part.phase, state, task, need.procedure)
 
 
@@ -150,6 +187,34 @@ def _overridden(edges: Iterable[OrderEdge]) -> tuple[OrderEdge, ...]:
     for edge in edges:
         kept[frozenset((edge.before, edge.after))] = edge
     return tuple(edge for edge in kept.values() if edge.kind is not EdgeKind.DROPPED)
+
+
+def waits_between(
+    nodes: Sequence[Node], edges: Iterable[OrderEdge], waits: Mapping[str, float], between: Iterable[Wait] = ()
+) -> tuple[Lag, ...]:
+    """Waits that bind exactly these tasks.
+
+    Args: waits: by point of the rules, calendar minutes from the begin of the plan. between: of two functions.
+    """
+    lags: dict[tuple[int, int], Lag] = {}
+    for edge in _overridden(edges):
+        least = waits.get(edge.before)
+        for b in _members(edge.after, nodes, after=True) if least else ():
+            lags[BEGIN, b] = Lag(BEGIN, b, least or 0.0, why=f"{edge.before.replace('-', ' ')}: {edge.why}")
+        if least and edge.after == "any-drive":
+            driven = (n for n, node in enumerate(nodes) if _needs_drive(node))
+            lags |= {(BEGIN, n): Lag(BEGIN, n, least, why=f"no drive before: {edge.why}") for n in driven}
+    for wait in between:
+        for a in _members(wait.after, nodes):
+            for b in _members(wait.before, nodes):
+                lags[a, b] = Lag(a, b, wait.least, wait.most, wait.why)
+    return tuple(lags.values())
+
+
+def _needs_drive(node: Node) -> bool:
+    """Its car state is reached by a drive."""
+    wants = node.task.wants
+    return wants.get("place") in {("road",), ("outdoors",)} or wants.get("heat") == ("through",)
 
 
 def _members(name: str, nodes: Sequence[Node], *, after: bool = False) -> Iterator[int]:

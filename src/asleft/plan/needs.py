@@ -44,6 +44,11 @@ class NeedsFound(msgspec.Struct, frozen=True):
     before: tuple[Message, ...]
     notes: tuple[Message, ...]
 
+    @property
+    def points(self) -> tuple[str, ...]:
+        """The prerequisites as points of the order rules, such as ``wheel-alignment``."""
+        return tuple(message.values["what"].replace(" ", "-") for message in self.first)
+
 
 class _Work(msgspec.Struct, frozen=True):
     """One row that a work item stands for; ``included`` when by way of another row."""

@@ -2,8 +2,8 @@
 
 A task wants a car state and takes minutes; some tasks must come before others; some must wait, or expire. Objective,
 one after the other: lateness against the promised time, active minutes, drives and lift and floor moves, expected cost
-of late discovery, calendar minutes (``weights``). ``solve`` takes ways between car states (a ``Network``: ``search``) or
-ways between the tasks themselves (a ``Table``: ``bounded``).
+of late discovery, calendar minutes (``weights``). ``solve`` takes ways between car states (a ``Network``: ``search``)
+or ways between the tasks themselves (a ``Table``: ``bounded``).
 """
 
 from __future__ import annotations

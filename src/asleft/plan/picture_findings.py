@@ -1,4 +1,4 @@
-"""What the pictures say about missing functions: blank coding, another module than on arrival, a low supply. Pure.
+"""What the pictures say about missing functions: blank coding, another module, low supply, learned values at a limit.
 
 Source: common practice, no source.
 """
@@ -18,6 +18,14 @@ _CHANGES = (
     (("software-number", "calibration-id"), Grade.ADVISABLE, "other software"),
 )
 
+_LEAN = "an air leak, low fuel pressure, a soiled air-mass sensor"
+_RICH = "a leaking injector, high fuel pressure, purge that stays open"
+#: Learned values: signal -> limit (our own estimate), function that learns it anew, causes at the high and low end.
+LEARNED_LIMITS: dict[str, tuple[float, str, str, str]] = {
+    "long-term-trim-1": (20.0, "fuel-trim-reset", _LEAN, _RICH),
+    "long-term-trim-2": (20.0, "fuel-trim-reset", _LEAN, _RICH),
+}
+
 #: Function, grade, reason; without a function the reason is a thing to see to first.
 Told = tuple[str, Grade, Message]
 
@@ -32,6 +40,7 @@ def from_pictures(pictures: Sequence[Picture]) -> tuple[Told, ...]:
         for module in latest.modules:
             told.extend(_blank(module))
         told.extend(_supply(latest))
+        told.extend(_at_limit(latest))
     if received is not None and found is not None:
         for module in found.modules:
             told.extend(_another(received.module(module.address.name), module))
@@ -62,6 +71,22 @@ def _another(before: ModulePicture | None, now: ModulePicture) -> Iterator[Told]
             name = now.address.name
             reason = say("need.changed", told, module=name, what=what, key=key.replace("-", " "), old=old, new=new)
             yield "module-coding", grade, reason
+
+
+def _at_limit(picture: Picture) -> Iterator[Told]:
+    """A learned value at its limit has something to make up for; learned anew, it comes back there."""
+    for reading in picture.readings:
+        limit = LEARNED_LIMITS.get(reading.signal)
+        if limit is None or reading.value is None or abs(reading.value) < limit[0]:
+            continue
+        high, low = limit[2:]
+        shown = f"{reading.value:+.0f} {reading.unit}"
+        told = "{signal} {value} stands at its limit: look first for {causes}; what is learned over it comes back"
+        signal = reading.signal.replace("-", " ")
+        causes = high if reading.value > 0 else low
+        yield "", Grade.REQUIRED, say("need.at-limit", told, signal=signal, value=shown, causes=causes)
+        then = "{signal} {value}: learned anew once its cause is repaired"
+        yield limit[1], Grade.ADVISABLE, say("need.at-limit.then", then, signal=signal, value=shown)
 
 
 def _supply(picture: Picture) -> Iterator[Told]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+
+import msgspec
 
 from asleft.model.errors import Code, InputError
 
 from .graph import Node, Rule
-from .order import Problem, Solution, cost_of, solve
+from .order import Lag, Left, Problem, Solution, cost_of, solve
 from .states import CarState, Network
 
 
@@ -18,15 +21,24 @@ class Planned:
         nodes: tasks. rules: order rules between them. problem: for the search. solution: the best order.
     """
 
-    def __init__(self, nodes: tuple[Node, ...], rules: tuple[Rule, ...], start: CarState, network: Network) -> None:
+    def __init__(
+        self,
+        nodes: tuple[Node, ...],
+        rules: tuple[Rule, ...],
+        start: CarState,
+        network: Network,
+        lags: tuple[Lag, ...] = (),
+        promised_min: float | None = None,
+        left: Left | None = None,
+    ) -> None:
         self.nodes = nodes
         self.rules = rules
         self.network = network
         before = frozenset((rule.before, rule.after) for rule in rules)
-        self.problem = Problem(tuple(node.task for node in nodes), start, before)
-        solution = solve(self.problem, network)
+        self.problem = Problem(tuple(node.task for node in nodes), start, before, lags, promised_min)
+        solution = solve(self.problem, network, left=left)
         if solution is None:
-            raise InputError(Code.STATE_UNREACHABLE, _unreachable(nodes, start, network))
+            raise InputError(Code.STATE_UNREACHABLE, _unreachable(nodes, start, network, lags))
         self.solution: Solution = solution
 
     def given(self, names: Sequence[str]) -> Solution | None:
@@ -34,7 +46,26 @@ class Planned:
 
         Returns: its cost; None when it breaks a hard rule. Soft rules are not asked for here.
         """
-        return self._cost(_given_order(self.nodes, names))
+        return self._cost(self._unnamed_before(_given_order(self.nodes, names), names))
+
+    def _unnamed_before(self, order: Sequence[int], names: Sequence[str]) -> tuple[int, ...]:
+        """What nobody named stands just before the first thing that cannot be done without it."""
+        named, placed = set(names), list[int]()
+
+        def place(index: int) -> None:
+            if index not in placed:
+                for rule in self.rules:
+                    before = self.nodes[rule.before]
+                    if rule.hard and rule.after == index and not named & {before.name, before.function}:
+                        place(rule.before)
+                placed.append(index)
+
+        for index in order:
+            if self.nodes[index].phase in _FIXED or named & {self.nodes[index].name, self.nodes[index].function}:
+                place(index)
+        for index in order:
+            place(index)
+        return tuple(sorted(placed, key=lambda n: self.nodes[n].phase if self.nodes[n].phase in _FIXED else 0))
 
     def habit(self) -> Solution | None:
         """The order by phases, as a shop is used to (common practice): within a phase as named, hard rules kept."""
@@ -53,11 +84,11 @@ class Planned:
 
     def free_cost(self, order: Sequence[int]) -> Solution | None:
         """What an order costs when no rule is asked for; None when a state cannot be reached."""
-        return cost_of(Problem(self.problem.tasks, self.problem.start, frozenset()), self.network, order)
+        return cost_of(msgspec.structs.replace(self.problem, before=frozenset()), self.network, order)
 
     def _cost(self, order: Sequence[int]) -> Solution | None:
         hard = frozenset((rule.before, rule.after) for rule in self.rules if rule.hard)
-        return cost_of(Problem(self.problem.tasks, self.problem.start, hard), self.network, order)
+        return cost_of(msgspec.structs.replace(self.problem, before=hard), self.network, order)
 
     def _phase(self, index: int) -> int:
         phase = self.nodes[index].phase
@@ -65,6 +96,8 @@ class Planned:
 
 
 _END = 9
+#: Clear, road, end: where they belong, whatever was said.
+_FIXED = (7, 8, 9)
 
 
 def _given_order(nodes: Sequence[Node], names: Sequence[str]) -> tuple[int, ...]:
@@ -80,8 +113,12 @@ def _given_order(nodes: Sequence[Node], names: Sequence[str]) -> tuple[int, ...]
     return tuple(sorted(range(len(nodes)), key=place))
 
 
-def _unreachable(nodes: Sequence[Node], start: CarState, network: Network) -> str:
+def _unreachable(nodes: Sequence[Node], start: CarState, network: Network, lags: Sequence[Lag]) -> str:
     for node in nodes:
         if network.cost(start, node.task.wants) is None:
             return f"{node.words}: {node.state} cannot be reached from {start.words}"
+    expiring = [lag for lag in lags if lag.most_min < math.inf]
+    if expiring:
+        names = ", ".join(nodes[lag.after].words for lag in expiring)
+        return f"no order keeps the time within which it expires: {names}"
     return "some car state cannot be reached again once another thing is done"

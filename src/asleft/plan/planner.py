@@ -10,15 +10,33 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+import msgspec
+
 from asleft.book.edges import ORDER_EDGES, OrderEdge
 from asleft.book.procedure import Procedure
 from asleft.model.work import Grade, Need, Plan, PlanStep
 
-from .graph import Timing, nodes_for, rules_between
-from .order import Placed, Solution
+from .graph import Timing, nodes_for, rules_between, waits_between
+from .order import Left, Placed, Solution
 from .planned import Planned
 from .states import CarState, Network
 from .why import why_here
+from .workshop import FAILS, INSIDE, Workshop
+
+
+class Bounds(msgspec.Struct, frozen=True):
+    """What a plan is bound by beside needs and rules.
+
+    Attributes:
+        workshop: its minutes, chances and waits. inside: work inside the plan. waits: points that come by waiting.
+        promised_min: calendar minutes until the car was promised. left: seconds left to think.
+    """
+
+    workshop: Workshop = Workshop()
+    inside: tuple[str, ...] = ()
+    waits: tuple[str, ...] = ()
+    promised_min: float | None = None
+    left: Left | None = None
 
 
 def make_plan(
@@ -30,6 +48,7 @@ def make_plan(
     given: Sequence[str] | None = None,
     network: Network | None = None,
     key_cycles: int = 2,
+    bounds: Bounds | None = None,
 ) -> Plan:
     """The needs' procedures in the best order, with the planned clear, the key cycles and the as-left picture.
 
@@ -39,10 +58,11 @@ def make_plan(
         edges: order rules; the procedures' own at the end.
         start: where the car stands; from the repair: bay, cold, engine off.
         given: functions in the order somebody had in mind; the needs' own order when None.
+        bounds: the workshop's minutes, waits, work inside the plan, promised time, time to think.
     Raises: InputError: plan-cycle, state-unreachable, cost-missing.
     """
     wanted = tuple(need for need in needs if need.grade is Grade.REQUIRED)
-    planned = work_out(wanted, timings, edges=edges, start=start, network=network, key_cycles=key_cycles)
+    planned = work_out(wanted, timings, edges=edges, start=start, network=network, key_cycles=key_cycles, bounds=bounds)
     as_given = planned.given(given if given is not None else tuple(need.function for need in wanted))
     return to_plan(planned, as_given)
 
@@ -55,10 +75,20 @@ def work_out(
     start: CarState | None = None,
     network: Network | None = None,
     key_cycles: int = 2,
+    bounds: Bounds | None = None,
 ) -> Planned:
     """The problem with its best order, to be asked again (what-if, replanning). Arguments and errors: ``make_plan``."""
-    nodes = nodes_for(needs, timings, key_cycles=key_cycles)
-    return Planned(nodes, rules_between(nodes, edges), start or CarState(), network or Network())
+    bounds = bounds or Bounds()
+    shop, rules = bounds.workshop, tuple(edges)
+    inside = {name: INSIDE[name] for name in bounds.inside}
+    times = {**{name: timing for name, (_, timing) in inside.items()}, **(timings or {}), **shop.timings}
+    fails = {**{need.function: FAILS for need in needs}, **shop.fails}
+    work = tuple(Need(name, words, Grade.REQUIRED, ()) for name, (words, _) in inside.items())
+    nodes = nodes_for((*work, *needs), times, key_cycles=key_cycles, fails=fails)
+    lags = waits_between(nodes, rules, {p: shop.waits[p] for p in bounds.waits if p in shop.waits}, shop.between)
+    network = network or Network(shop.moves)
+    start = start or CarState()
+    return Planned(nodes, rules_between(nodes, rules), start, network, lags, bounds.promised_min, bounds.left)
 
 
 def to_plan(planned: Planned, as_given: Solution | None = None) -> Plan:
@@ -92,7 +122,7 @@ def _step(planned: Planned, place: int, placed: Placed) -> PlanStep:
         state=node.state,
         move_min=placed.route.active_min,
         work_min=node.task.active_min,
-        elapsed_min=placed.route.elapsed_min + node.task.elapsed_min,
+        elapsed_min=placed.route.elapsed_min + placed.wait_min + node.task.elapsed_min,
         why=why_here(planned, place),
         procedure=node.procedure,
     )

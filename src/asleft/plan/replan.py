@@ -14,6 +14,7 @@ from asleft.model.message import Message, say
 from asleft.model.work import Plan
 
 from .graph import AS_LEFT, CLEAR, CYCLES, Node, Rule
+from .order import BEGIN, Lag
 from .planned import Planned
 from .planner import to_plan
 from .states import MOVES, CarState, Move, Network
@@ -36,6 +37,8 @@ def replan(
     out: Iterable[str] = (),
     closed: Iterable[str] = (),
     moves: Sequence[Move] = MOVES,
+    clock_min: float = 0.0,
+    promised_min: float | None = None,
 ) -> Replanned:
     """Plan what is left.
 
@@ -44,6 +47,7 @@ def replan(
         done: task names that are done. out: names that failed or were skipped, not to be tried now.
         closed: places that cannot be reached today.
         moves: ways between states; those into closed places are left out here.
+        clock_min: minutes since the plan began; what was waiting has waited that long. promised_min: from now.
     Raises: InputError: state-unreachable when even the rest cannot be reached from here.
     """
     shut = frozenset(closed)
@@ -53,7 +57,21 @@ def replan(
     keep = [n for n in left if planned.nodes[n].name not in waiting]
     nodes = tuple(planned.nodes[n] for n in keep)
     rules = _between(keep, planned.rules)
-    return Replanned(to_plan(Planned(nodes, rules, now, network)), waiting)
+    lags = _lags(keep, planned.problem.lags, clock_min)
+    return Replanned(to_plan(Planned(nodes, rules, now, network, lags, promised_min)), waiting)
+
+
+def _lags(keep: Sequence[int], lags: Sequence[Lag], clock_min: float) -> tuple[Lag, ...]:
+    """Waits between what is left; from the begin, less what has passed. After a task that is done none is left."""
+    place = {old: new for new, old in enumerate(keep)}
+    left: list[Lag] = []
+    for lag in lags:
+        if lag.before == BEGIN and lag.after in place:
+            least, most = max(0.0, lag.least_min - clock_min), lag.most_min - clock_min
+            left.append(Lag(BEGIN, place[lag.after], least, most, lag.why))
+        elif lag.before in place and lag.after in place:
+            left.append(Lag(place[lag.before], place[lag.after], lag.least_min, lag.most_min, lag.why))
+    return tuple(left)
 
 
 def first_day(planned: Planned, minutes: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -61,7 +79,7 @@ def first_day(planned: Planned, minutes: float) -> tuple[tuple[str, ...], tuple[
     clock, today, later = 0.0, list[str](), list[str]()
     for placed in planned.solution.placed:
         node = planned.nodes[placed.task]
-        clock += placed.route.elapsed_min + node.task.elapsed_min
+        clock += placed.route.elapsed_min + placed.wait_min + node.task.elapsed_min
         (today if clock <= minutes and not later else later).append(node.name)
     return tuple(today), tuple(later)
 

@@ -11,6 +11,10 @@ from .planned import Planned
 def why_here(planned: Planned, place: int) -> Message:
     """The binding reason: the rule to what stands just before it or just after it, else the minutes."""
     order = planned.solution.order
+    if (wait := planned.solution.placed[place].wait_min) > 0:
+        lags = (lag for lag in planned.problem.lags if lag.after == order[place] and lag.least_min > 0)
+        why = next((lag.why for lag in lags), "")
+        return say("plan.wait", "after waiting {minutes} min: {why}", minutes=f"{wait:g}", why=why)
     task, rank = order[place], {t: n for n, t in enumerate(order)}
     extra = cheapest_elsewhere(planned, place)
     first = max(
