@@ -62,8 +62,11 @@ class Finding(msgspec.Struct, frozen=True):
     advice: str = ""
 
 
-def examine(folder: Path) -> tuple[Finding, ...]:
-    """Look at everything that work needs, in the order in which it is needed."""
+def examine(folder: Path, *, interfaces: bool = True) -> tuple[Finding, ...]:
+    """Look at everything that work needs, in the order in which it is needed.
+
+    Args: interfaces: look for interfaces too, which takes some seconds.
+    """
     looks: tuple[Callable[[Path], Iterator[Finding]], ...] = (
         _program,
         _packages,
@@ -74,7 +77,7 @@ def examine(folder: Path) -> tuple[Finding, ...]:
         _key,
         _records,
         _engine,
-        _interfaces,
+        *((_interfaces,) if interfaces else ()),
     )
     return tuple(finding for look in looks for finding in _looked(look, folder))
 

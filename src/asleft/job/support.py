@@ -33,7 +33,9 @@ def bundle(folder: Path, into: Path) -> tuple[str, ...]:
     """
     parts = {
         "read-me.txt": __doc__ or "",
-        "doctor.json": _json([f for f in examine(folder) if f.what not in ("settings", "link", "interface")], folder),
+        "doctor.json": _json(
+            [f for f in examine(folder, interfaces=False) if f.what not in ("settings", "link")], folder
+        ),
         "settings.json": _json(_settings(folder), folder),
         "packages.json": _json({d.name: d.version for d in metadata.distributions()}, folder),
         "jobs.json": _json(_jobs(folder), folder),

@@ -25,6 +25,8 @@ from asleft.report.profile import LOCALES, Profile
 FILE = "workshop.toml"
 LANGUAGES = ("en", "de")
 PAPERS = ("a4", "letter")
+#: Settings with a closed list of values.
+CHOICES = {"language": LANGUAGES, "locale": ("", *LOCALES), "paper": PAPERS}
 _LONGEST = 300
 
 
@@ -139,8 +141,7 @@ def _checked(said: dict[str, Any], where: str) -> Workshop:
     for name, line in _lines(workshop):
         if not (line.isprintable() and len(line) <= _LONGEST):
             raise InputError(Code.SETTING_BAD, f"{name}: one line of at most {_LONGEST} characters", where)
-    choices = (("language", LANGUAGES), ("locale", ("", *LOCALES)), ("paper", PAPERS))
-    for name, known in choices:
+    for name, known in CHOICES.items():
         if getattr(workshop, name) not in known:
             what = f"{name}: {getattr(workshop, name)!r}; write one of {', '.join(k or 'nothing' for k in known)}"
             raise InputError(Code.SETTING_BAD, what, where)

@@ -82,6 +82,7 @@ class Code(StrEnum):
     ENGINE_ABSENT = "engine-absent"
     PERSON_UNUSABLE = "person-unusable"
     SETTING_BAD = "setting-bad"
+    HELP_UNKNOWN = "help-unknown"
     ACT_UNKNOWN = "act-unknown"
     CAR_FILE_BAD = "car-file-bad"
     PAPER_UNKNOWN = "paper-unknown"
@@ -244,6 +245,7 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "Open a new job; vehicle, bench and replay are never mixed in one record.",
     ),
     Code.ENGINE_ABSENT: ("The engine does not answer.", "Start it; the record up to here is safe."),
+    Code.HELP_UNKNOWN: ("There is no such help page.", "Begin with the list of help pages."),
     Code.SETTING_BAD: (
         "A setting of the workshop cannot be used.",
         "Mend it in workshop.toml or with asleft settings; until then nothing is started with it.",

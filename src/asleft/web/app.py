@@ -24,6 +24,7 @@ from asleft.job.client import JobClient
 from asleft.job.figures import STYLESHEET
 from asleft.model.errors import AsleftError
 
+from . import helping
 from .access import DEVICE, Access, device_of, new_device, who_asks
 from .answers import Given, bench_act, unfit
 from .guard import LOOPBACK, Guard, page_token, same_token
@@ -31,6 +32,7 @@ from .live import LiveHub
 from .orders import read_form
 from .pages import Pages, Viewer
 from .problems import HANDLERS, FormRefusedError
+from .setting_up import SetUp
 from .sight import EngineSight
 from .signing_in import Door
 from .stream import Follower, Sources, follow_job
@@ -220,6 +222,7 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
     """
     face = Face(folder)
     door = Door(folder, face.client, face.token, shared)
+    set_up = SetUp(folder, face.token)
     return Starlette(
         routes=[
             Route("/", face.today),
@@ -234,6 +237,11 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
             Route("/job/{job}/report.pdf", face.report),
             Route("/job/{job}/record.zip", face.record),
             Route("/job/{job}/share", door.share),
+            Route("/set-up", set_up.show),
+            Route("/set-up", set_up.change, methods=["POST"]),
+            Route("/help", helping.contents),
+            Route("/help/{page}", helping.page),
+            Route("/help/pictures/{name}", helping.picture_file),
             Route("/sign-in", door.ask),
             Route("/sign-in", door.take, methods=["POST"]),
             Route("/sign-out", door.leave, methods=["POST"]),

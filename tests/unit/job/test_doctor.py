@@ -20,7 +20,7 @@ from kit.gallery import bodies, store
 
 
 def states(folder: Path) -> dict[str, State]:
-    return {f.what: f.state for f in examine(folder)}
+    return {f.what: f.state for f in examine(folder, interfaces=False)}
 
 
 @pytest.fixture
@@ -51,7 +51,7 @@ def test_what_is_wrong_is_bad_with_advice(folder: Path) -> None:
     (folder / PRIVATE_FILE).chmod(0o644)
     (folder / FILE).write_text("nothing = 1")
     (folder / "engine.json").write_text('{"port": 9, "token": "x", "pid": 1}')
-    found = {f.what: f for f in examine(folder)}
+    found = {f.what: f for f in examine(folder, interfaces=False)}
     assert found["signing key"].state is State.BAD
     assert "chmod 600" in found["signing key"].advice
     assert found["settings"].state is State.BAD
@@ -65,7 +65,7 @@ def test_a_damaged_record_is_named(folder: Path) -> None:
     content = path.read_bytes()
     assert stored in content
     path.write_bytes(content.replace(stored, stored[:-2] + b"x}"))
-    records = next(f for f in examine(folder) if f.what == "records")
+    records = next(f for f in examine(folder, interfaces=False) if f.what == "records")
     assert records.state is State.BAD
     assert "J-1" in records.said
 
