@@ -36,7 +36,7 @@ class Scene:
         self.clock = clock
         self.folder = folder
         self.bus = InLoopBus(clock)
-        self.car = PetrolCar(seed=seed, cleaned=cleaned)
+        self.car = PetrolCar(seed=seed, cleaned=cleaned, warm=True)
         self.car.attach(self.bus, clock)
         self.link = BusLink(self.bus, clock)
         self.driver = BenchDriver(LocalActs(self.car), clock, cleaned)
@@ -97,14 +97,16 @@ class HookedPerson:
         return answer if not isinstance(said, str) or said == "stop" else Answer(question.id, said, answer.by)
 
 
-async def work(scene: Scene, person: Any, number: str = "T-1", *, gate_timeout_s: float = 1800.0) -> Outcome:
+async def work(
+    scene: Scene, person: Any, number: str = "T-1", *, gate_timeout_s: float = 1800.0, vfs: str | None = None
+) -> Outcome:
     """Work the demo job, new or from where it stands; a typed error ends up in the outcome."""
     desk = Desk(
         scene.link, scene.clock, person, load_book(BOOK), ALDRA, WORKSHOP, TECHNICIAN, gate_timeout_s=gate_timeout_s
     )
     order = read_order(demo_order(scene.car.vin), number)
     error: AsleftError | None = None
-    with open_journal(scene.folder) as journals:
+    with open_journal(scene.folder, vfs=vfs) as journals:
         known = number in journals.list_jobs()
         open_it = journals.reopen if known else journals.create
         journal = open_it(number, source=scene.link, clock=scene.clock)
