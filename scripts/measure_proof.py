@@ -87,15 +87,14 @@ Work = tuple[str, Callable[[], object]]
 
 
 def trial_work() -> Iterator[Work]:
-    """All parts of the tables of trials."""
-    for kind in trials.KINDS:
-        row = _kind_row(kind)
-        for k in range(CHUNKS):
-            yield f"{row}/{k}", lambda kind=kind, k=k: vars(trials.tried(kind, CHUNK, seed=1000 + k))
-    for fault in trials.FAULTS:
-        row = _fault_row(fault)
-        for k in range(CHUNKS):
+    """All parts of the tables of trials, a little of every row at a time; faults first."""
+    faults = [(f, _fault_row(f)) for f in trials.FAULTS]
+    kinds = [(kind, _kind_row(kind)) for kind in trials.KINDS]
+    for k in range(CHUNKS):
+        for fault, row in faults:
             yield f"{row}/{k}", lambda f=fault, k=k: trials.false_passes(f.criterion, f.make, CHUNK, seed=2000 + k)
+        for kind, row in kinds:
+            yield f"{row}/{k}", lambda kind=kind, k=k: vars(trials.tried(kind, CHUNK, seed=1000 + k))
 
 
 def _looks() -> Iterator[tuple[int, str, float | None, float]]:

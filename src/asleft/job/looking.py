@@ -59,7 +59,9 @@ async def look_at_recording(path: Path, clock: Clock) -> Picture:
     return Picture(PictureKind.AS_FOUND, clock.now(), clock.now(), readings=readings, notes=notes)
 
 
-async def record_signals(link: Link, clock: Clock, signals: Sequence[str], seconds: float) -> dict[str, Series]:
+async def record_signals(
+    link: Link | MessageLink, clock: Clock, signals: Sequence[str], seconds: float
+) -> dict[str, Series]:
     """Record signals for some time; those without a reading are left out.
 
     Raises: LinkError: no-bus, link-lost.

@@ -75,7 +75,7 @@ def prove(criteria: Iterable[Criterion], series: Mapping[str, Series]) -> tuple[
 
 
 def prove_recording(procedure: Path, recording: Path, column_map: Path | None = None) -> tuple[Judgement, ...]:
-    """A procedure's criteria on a CSV or MDF4 recording.
+    """A procedure's criteria on a CSV, MDF4 or Parquet recording.
 
     Raises: InputError: procedure-bad, procedure-missing, recording-unreadable, column-map-bad.
     """

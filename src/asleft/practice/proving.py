@@ -1,21 +1,48 @@
-"""A procedure's criteria on a bench car: what its link gives over some time, in virtual time."""
+"""A procedure's criteria on a link: what it gives over some time; a bench car in virtual time."""
 
 from __future__ import annotations
 
+import asyncio
 from pathlib import Path
 from urllib.parse import parse_qsl
 
 from asleft.bench.bus import InLoopBus
 from asleft.bench.cars.petrol import PetrolCar
-from asleft.job.clock import LoopClock, run_virtual
+from asleft.job.clock import LoopClock, real_clock, run_virtual
 from asleft.job.looking import record_signals
 from asleft.job.proofs import criteria_of, prove, signals_of
+from asleft.link.address import make_any_link
 from asleft.link.bus_link import BusLink
 from asleft.model.errors import Code, InputError
+from asleft.model.origin import Origin
 from asleft.model.reading import Series
 from asleft.model.verdict import Judgement
+from asleft.proof.criterion_data import Criterion
 
 PREFIX = "bench:petrol"
+
+
+def prove_on_link(procedure: Path, address: str, seconds: float) -> tuple[tuple[Judgement, ...], Origin]:
+    """Record what a procedure's criteria need, read only, and judge it.
+
+    Args:
+        address: ``bench:petrol?seed=2`` (a warm idle), or of a real link, such as
+            ``can:socketcan:can0?bitrate=500000``: the car as it stands, driven by whoever is at it.
+        seconds: of recording, s.
+    Returns: judgements and the origin that the link says of itself.
+    Raises: InputError: link-address-bad, procedure-bad, procedure-missing. LinkError: no-bus, link-lost.
+    """
+    text = address.strip()
+    if text.startswith("bench:"):
+        return prove_on_bench(procedure, text, seconds), Origin.BENCH
+    return asyncio.run(_real(criteria_of(procedure), text, seconds))
+
+
+async def _real(criteria: tuple[Criterion, ...], address: str, seconds: float) -> tuple[tuple[Judgement, ...], Origin]:
+    clock = real_clock()
+    link = make_any_link(address, clock)
+    series = await record_signals(link, clock, signals_of(criteria), seconds)
+    return prove(criteria, series), link.origin
 
 
 def prove_on_bench(procedure: Path, address: str, seconds: float) -> tuple[Judgement, ...]:
