@@ -14,9 +14,10 @@ from asleft.record import backup, database, schema
 from asleft.record.backup import back_up, restore
 from asleft.record.export import export_record
 from asleft.record.journal import open_journal
-from asleft.record.keys import SigningKey
+from asleft.record.keys import HISTORY_FILE, SigningKey
 from asleft.record.tail import stored_events
 from asleft.record.verify import verify
+from kit.power_loss import LoggedDisk, Op, disk_after, everything, nothing, some
 from kit.record_kit import JOB, HandClock, Source, note, small_job
 
 
@@ -124,3 +125,49 @@ def test_a_migration_that_fails_in_the_middle_leaves_the_old_layout(
         assert journals.list_jobs() == ("A",)
         with journals.reopen("A", source=Source(), clock=HandClock()) as journal:
             journal.append(note("works"))
+
+
+@pytest.mark.parametrize("keep", [nothing, everything, some(5)], ids=["nothing", "everything", "torn"])
+def test_the_power_fails_at_every_file_operation_of_a_migration(
+    tmp_path: Path, keep: Callable[[Op], bytes | None], request: pytest.FixtureRequest
+) -> None:
+    """On a disk that drops what was not synced: the old layout or the new one, the job in it, and it goes on."""
+    name = f"migrated-{request.node.callspec.id}"
+    disk = LoggedDisk(name)
+    (tmp_path / "old").mkdir()
+    old = apsw.Connection(str(tmp_path / "old" / database.FILE), vfs=name)
+    old.execute("PRAGMA synchronous = EXTRA")
+    old.execute(schema.STEPS[0])
+    old.execute(f"PRAGMA application_id = {schema.APPLICATION}; PRAGMA user_version = 1")
+    old.execute("INSERT INTO job VALUES ('A', 'bench')")
+    old.close()
+    before = len(disk.log)
+    open_journal(tmp_path / "old", vfs=name).close()
+    assert len(disk.log) > before + 5
+    for length in range(before, len(disk.log) + 1):
+        folder = tmp_path / str(length)
+        disk_after(disk.log[:length], folder, keep)
+        with open_journal(folder) as journals, journals.reopen("A", source=Source(), clock=HandClock()) as journal:
+            assert journal.append(note("works")).sequence == 1
+            assert journal.seal(SigningKey.load_or_make(folder))[0].sequence == 1
+
+
+@pytest.mark.parametrize("name", ["check", "sync", "rename"])
+def test_a_restore_that_dies_leaves_nothing_and_can_be_done_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    key = SigningKey.load_or_make(tmp_path / "a")
+    with open_journal(tmp_path / "a", key=key) as journals:
+        small_job(journals).give_back()
+    back_up(tmp_path / "a", tmp_path / "backup.db")
+    with monkeypatch.context() as patch:
+        dies_at(name, patch)
+        with pytest.raises(KeyboardInterrupt):
+            restore(tmp_path / "backup.db", tmp_path / "b")
+    assert {path.name for path in (tmp_path / "b").iterdir()} <= {HISTORY_FILE}
+    assert restore(tmp_path / "backup.db", tmp_path / "b") == (JOB,)
+    assert (tmp_path / "b" / HISTORY_FILE).read_bytes() == key.history
+    assert stored_events(tmp_path / "b", JOB) == stored_events(tmp_path / "a", JOB)
+    raw = apsw.Connection(str(tmp_path / "b" / database.FILE))
+    assert not raw.execute("SELECT 1 FROM sqlite_schema WHERE name = 'keys'").fetchall()
+    raw.close()

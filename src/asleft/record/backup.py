@@ -8,6 +8,7 @@ are not: keep them apart.
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import apsw
@@ -52,12 +53,12 @@ def restore(backup: Path, folder: Path) -> tuple[str, ...]:
     try:
         kept = source.rows("SELECT 1 FROM sqlite_schema WHERE name = 'keys'")
         history = bytes(source.rows("SELECT content FROM keys")[0][0]) if kept else b""
-        jobs = _copy(source, folder / FILE, _LEAVE if kept else "")
-        if history:
-            put_file(folder / HISTORY_FILE, history, 0o644, only_new=True)
-        return jobs
-    except OSError as error:
-        raise RecordError(Code.JOURNAL_UNWRITABLE, str(error.strerror), str(folder)) from error
+
+        def keep_history() -> None:
+            if history:
+                put_file(folder / HISTORY_FILE, history, 0o644, only_new=True)
+
+        return _copy(source, folder / FILE, _LEAVE if kept else "", first=keep_history)
     finally:
         source.close()
 
@@ -71,8 +72,10 @@ def _history(folder: Path) -> bytes:
         raise RecordError(Code.JOURNAL_UNWRITABLE, str(error.strerror), str(folder)) from error
 
 
-def _copy(source: Database, target: Path, change: str, history: bytes = b"") -> tuple[str, ...]:
-    """A copy under another name first, checked and synced, then under its own."""
+def _copy(
+    source: Database, target: Path, change: str, history: bytes = b"", first: Callable[[], None] = lambda: None
+) -> tuple[str, ...]:
+    """A copy under another name first, checked and synced, then under its own; ``first`` is done just before that."""
     waiting = target.with_name(f".{target.name}.part")
     try:
         waiting.unlink(missing_ok=True)
@@ -84,6 +87,7 @@ def _copy(source: Database, target: Path, change: str, history: bytes = b"") -> 
             os.fsync(handle)
         finally:
             os.close(handle)
+        first()
         waiting.replace(target)
         sync_folder(target.parent)
     except OSError as error:
