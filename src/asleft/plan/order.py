@@ -10,14 +10,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import msgspec
 
 from .states import CarState, Network, Route, Sides
 from .weights import Costs, apart, steps
 
+if TYPE_CHECKING:
+    from .search import Search
+
 #: Partial orders held at once; beyond it the search keeps the cheapest only and proves nothing.
 ROOM = 200_000
+
+#: Partial orders held while orders alike in minutes and moves are sorted by late discovery.
+TIES = 100
 
 #: Seconds left of the time the caller gives; None: as long as it takes.
 Left = Callable[[], float]
@@ -84,13 +91,15 @@ class Solution(msgspec.Struct, frozen=True):
     """An order with its cost.
 
     Attributes:
-        bound_min: no order takes fewer active minutes (nor, at equal lateness, this order when it is proven).
+        proven: no order is better in lateness, active minutes and moves. ties: nor in late discovery among these.
+        bound_min: no order takes fewer active minutes.
     """
 
     placed: tuple[Placed, ...]
     cost: Costs
     proven: bool
     bound_min: float = 0.0
+    ties: bool = True
 
     @property
     def active_min(self) -> float:
@@ -136,7 +145,7 @@ def solve(problem: Problem, ways: Network | Table, room: int = ROOM, left: Left 
         return solve_table(problem, ways, room, left)
     from .search import Search  # noqa: PLC0415  search needs the values of this module
 
-    best = Search(problem, ways, room, left).run()
+    best = _best(Search, problem, ways, room, left)
     promised = problem.promised_min
     if best is None or promised is None or best.elapsed_min <= promised:
         return best
@@ -144,6 +153,20 @@ def solve(problem: Problem, ways: Network | Table, room: int = ROOM, left: Left 
     if soonest is None or soonest.elapsed_min >= promised:
         return soonest and _late(soonest, promised)
     return Search(problem, ways, room, left, within=steps(promised)).run() or _late(soonest, promised)
+
+
+def _best(search: type[Search], problem: Problem, ways: Network, room: int, left: Left | None) -> Solution | None:
+    """The whole objective where it fits; else minutes and moves alone, late discovery as far as it was looked at."""
+    whole = search(problem, ways, min(room, TIES), left).run()
+    if whole is None or whole.proven:
+        return whole
+    sure = tuple(msgspec.structs.replace(task, fails=0.0) for task in problem.tasks)
+    plain = search(msgspec.structs.replace(problem, tasks=sure), ways, room, left).run()
+    if plain is None or whole.cost.active_min <= plain.bound_min:
+        if plain is not None and plain.proven and whole.cost.moves == plain.cost.moves:
+            return msgspec.structs.replace(whole, proven=True, ties=False, bound_min=plain.bound_min)
+        return whole
+    return msgspec.structs.replace(plain, ties=False)
 
 
 def _late(solution: Solution, promised: float) -> Solution:

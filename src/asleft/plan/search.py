@@ -88,7 +88,9 @@ class Search:
         self.active = [steps(t.active_min) for t in problem.tasks]
         self.elapsed = [steps(t.elapsed_min) for t in problem.tasks]
         self.fails = [round(t.fails * CHANCES) for t in problem.tasks]
+        self._ratios = [_ratio(f, a) for f, a in zip(self.fails, self.active, strict=True)]
         self.need = problem.predecessors()
+        self._by_ratio = sorted(range(len(self.fails)), key=lambda n: -self._ratios[n])
         self.after_begin = [_ripe_after_begin(n, problem.lags) for n in range(len(problem.tasks))]
         self.lags = tuple(lag for lag in problem.lags if lag.before != BEGIN)
         expires = any(lag.most_min < math.inf for lag in problem.lags)
@@ -98,6 +100,7 @@ class Search:
         self.at_once = not (self.lags or expires)
         self.serves = [network.serving(t.wants) for t in problem.tasks]
         self._options: dict[int, list[list[_Option]]] = {}
+        self._chances: dict[int, int] = {}
         if order:
             for a, b in pairwise(order):
                 self.need[b] |= 1 << a
@@ -134,7 +137,9 @@ class Search:
         return cost & ((1 << 180) - 1) if self.soonest else cost
 
     def _chance(self, done: int) -> int:
-        return sum(f for n, f in enumerate(self.fails) if not done >> n & 1)
+        if done not in self._chances:
+            self._chances[done] = sum(f for n, f in enumerate(self.fails) if not done >> n & 1)
+        return self._chances[done]
 
     def _next(self, key: _Key, label: _Label) -> Iterator[tuple[_Key, _Label]]:
         done, state = key
@@ -153,14 +158,11 @@ class Search:
         here = [n for n in free if state in self.serves[n] and not self.tasks[n].leaves]
         if not here:
             return None
-        best = max(here, key=lambda n: (self._ratio(n), -n))
+        best = max(here, key=self._ratios.__getitem__)
         if self.after_begin[best] != (0, _NEVER):
             return None
-        most = max(self._ratio(n) for n in range(len(self.tasks)) if not done >> n & 1)
-        return best if self._ratio(best) >= most else None
-
-    def _ratio(self, task: int) -> float:
-        return self.fails[task] / self.active[task] if self.active[task] else math.inf if self.fails[task] else 0.0
+        likeliest = next(n for n in self._by_ratio if not done >> n & 1)
+        return best if self._ratios[best] >= self._ratios[likeliest] else None
 
     def _done(self, label: _Label, option: _Option, chance: int) -> _Label | None:
         """The label after one more task; None when something has expired or the time is over."""
@@ -250,8 +252,10 @@ class Search:
         kept: _Level = {}
         for _, key, label in ranked[:room]:
             kept.setdefault(key, []).append(label)
-        rest = {done: self._rest(done) for done in {key[0] for _, key, _ in ranked[room:]}}
-        self.bound = min(self.bound, *(cost + rest[key[0]] for cost, key, _ in ranked[room:]))
+        cheapest: dict[int, int] = {}
+        for cost, key, _ in ranked[room:]:
+            cheapest.setdefault(key[0], cost)
+        self.bound = min(self.bound, *(cost + self._rest(done) for done, cost in cheapest.items()))
         return kept
 
     def _rest(self, done: int) -> int:
@@ -270,7 +274,7 @@ class Search:
             if not task.leaves and self.after_begin[n] == (0, _NEVER):
                 alike.setdefault((self.serves[n], self.need[n], after[n]), []).append(n)
         for group in alike.values():
-            ranked = sorted(group, key=lambda n: (-self._ratio(n), n))
+            ranked = sorted(group, key=lambda n: (-self._ratios[n], n))
             for a, b in pairwise(ranked):
                 self.need[b] |= 1 << a
 
@@ -299,6 +303,11 @@ def _ripe_after_begin(task: int, lags: Sequence[Lag]) -> tuple[int, int]:
     mine = [lag for lag in lags if lag.before == BEGIN and lag.after == task]
     ripe = max((steps(lag.least_min) for lag in mine), default=0)
     return ripe, min((steps(lag.most_min) for lag in mine if lag.most_min < math.inf), default=_NEVER)
+
+
+def _ratio(fails: int, active: int) -> float:
+    """Chance of failure a minute."""
+    return fails / active if active else math.inf if fails else 0.0
 
 
 def _keep(labels: list[_Label], new: _Label, timed: bool) -> None:

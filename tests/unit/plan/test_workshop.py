@@ -53,7 +53,7 @@ def test_a_workshops_minutes_replace_the_starting_values() -> None:
         (b"moves:\n  - {name: onto the lift, active: 9}\n", "shop.yaml:2", "elapsed"),
         (b"moves:\n  - {name: onto the lift, active: -1, elapsed: 9}\n", "shop.yaml:2", "from 0 up"),
         (
-            b"functions:\n  - {name: idle-relearn, state: koeoo, active: 1, elapsed: 1}\n",
+            b"functions:\n  - {name: idle-relearn, state: warm-idel, active: 1, elapsed: 1}\n",
             "shop.yaml:2",
             "warm-idle",
         ),
