@@ -12,6 +12,7 @@ from asleft.model.origin import Origin
 from asleft.model.reading import Absence, AbsenceKind, Evidence, Quality, Reading
 from asleft.proof.conditions import ConditionWatch
 from asleft.proof.outlook import Outlook
+from asleft.proof.seen import seen
 
 MET, NOT_MET, NOT_KNOWN = ConditionState.MET, ConditionState.NOT_MET, ConditionState.NOT_KNOWN
 
@@ -296,3 +297,22 @@ class TestDeclared:
         with pytest.raises(RunError) as caught:
             warm().declare("Ada Finch", 0.0)
         assert caught.value.code is Code.GATE_CLOSED
+
+
+class TestSeen:
+    def result(self, state: ConditionState = ConditionState.MET) -> ConditionResult:
+        return ConditionResult("loads", state, 30.0, value=2.04, unit="%")
+
+    def test_no_step_is_not_off(self) -> None:
+        loads = Condition("loads", "loads off", ConditionKind.NO_STEP, "engine-load", high=4.0, unit="%", hold_s=20.0)
+        assert seen(loads, self.result()).text == (
+            "no change seen in 20 s; a steady load is not seen, nobody declared it off"
+        )
+        assert seen(loads, self.result(), "J. Doe").text == "no change seen in 20 s; off declared by J. Doe"
+        assert seen(loads, self.result(ConditionState.NOT_KNOWN), "J. Doe") is None
+
+    def test_others_say_what_was_measured_or_that_nothing_was(self) -> None:
+        rest = Condition("rest", "pedal at rest", ConditionKind.AT_MOST, "pedal", high=3.0, unit="%")
+        assert seen(rest, self.result()).text == "pedal at rest: 2.0 %"
+        word = Condition("park", "selector in park", ConditionKind.DECLARED)
+        assert seen(word, self.result()).text == "selector in park: declared, not measured"
