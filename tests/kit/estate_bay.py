@@ -7,6 +7,7 @@ from typing import Any
 from asleft.bench.bus import InLoopBus
 from asleft.bench.cars.estate import EstateCar
 from asleft.bench.clock import StepClock
+from asleft.bench.transport import IsoTpNode, TransportSettings
 
 
 class Bay:
@@ -33,6 +34,17 @@ class Bay:
     def ask(self, module: str, request: str) -> bytes:
         return self.car.module(module).handle(bytes.fromhex(request)) or b""
 
+    def say(self, module: str, request: str, seconds: float = 1.0) -> bytes:
+        """Ask over the bus, through the gateway; the last answer within the time."""
+        where = self.car.module(module).address
+        heard: list[bytes] = []
+        settings = TransportSettings(where.response, where.request, where.extended)
+        node = IsoTpNode(self.car.bus, self.clock, settings, lambda answer, _f: heard.append(answer), name="tester")
+        node.send(bytes.fromhex(request))
+        self.wait(seconds)
+        node.leave()
+        return heard[-1] if heard else b""
+
     def value(self, module: str, did: int, step: float) -> float:
         self.car.advance()
         return int.from_bytes(self.car.module(module).peek(did)[:2], "big", signed=True) * step
@@ -54,6 +66,16 @@ class Bay:
             self.wait(1.0)
             self.ask(module, "3E00")
         return self.ask(module, f"3103{rid:04X}")[4]
+
+    def zero_yaw(self) -> str:
+        """Start the zero of yaw rate and accelerations; what the lamp does when it ought to have ended."""
+        self.ask("stability", "1003")
+        assert self.ask("stability", "31015B11")[0] == 0x71
+        self.wait(4.0)
+        self.ask("stability", "3E00")
+        self.wait(3.0)
+        assert self.ask("stability", "31035B11") == b"\x7f\x31\x12"
+        return str(self.car.act("look_at_lamp"))
 
     def codes(self) -> dict[str, set[str]]:
         return {

@@ -114,7 +114,7 @@ def set_up(path: Path, content: CarFile, car: Any) -> None:
         raise _wrong(path, "; ".join(troubles))
     if content.gateway is not None:
         given = {name: value for name, value in msgspec.structs.asdict(content.gateway).items() if value is not None}
-        wiring: GatewaySettings = car.wiring
+        wiring = cast("GatewaySettings", car.wiring)
         car.wiring = replace(wiring, **given)
     car.when_attached(lambda: _when_attached(path, content, car))
 

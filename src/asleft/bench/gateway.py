@@ -91,6 +91,8 @@ class Gateway:
         delay_s: from a frame heard to the same frame queued on the other side, s.
         timeout_s: a request without an answer is given up after this long, s.
         denied: service identifiers it does not let pass (it answers 33 itself), as a secured gateway does.
+
+    Attributes: hidden: modules that it does not know and passes nothing to or from.
     """
 
     def __init__(
@@ -108,6 +110,7 @@ class Gateway:
         self.overload = overload
         self.denied = denied
         self.counts = GatewayCounts()
+        self.hidden: frozenset[Address] = frozenset()
         self._clock = clock
         self._delay_s = delay_s
         self._timeout_s = timeout_s
@@ -152,7 +155,7 @@ class Gateway:
                 self._pass(node, frame)
             return
         route = self._by_request.get(key)
-        if route is None or not frame.data:
+        if route is None or not frame.data or route.address in self.hidden:
             return
         kind = frame.data[0] >> 4
         if kind in {_SINGLE, _FIRST}:
@@ -193,7 +196,7 @@ class Gateway:
 
     def _from_inside(self, frame: CanFrame) -> None:
         route = self._by_response.get((frame.id, frame.extended))
-        if route is None or not frame.data:
+        if route is None or not frame.data or route.address in self.hidden:
             return
         self._pass(self._outer, frame)
         match frame.data[0] >> 4:

@@ -56,6 +56,7 @@ class Routine:
         result: bytes after state and refusal code in the result record.
         can_stop: whether 31 02 is supported (else 12).
         answer_after: answer the start only when it has ended (response pending meanwhile).
+        tells: whether 31 03 is supported (else 12); where it is not, something else shows how it ended.
     """
 
     rid: int
@@ -73,6 +74,7 @@ class Routine:
     result: Callable[[], bytes] = lambda: b""
     can_stop: bool = True
     answer_after: bool = False
+    tells: bool = True
 
 
 class RoutineService:
@@ -108,6 +110,8 @@ class RoutineService:
                     raise Refuse(0x12)
                 running.stop()
             case _:
+                if not running.routine.tells:
+                    raise Refuse(0x12)
                 if not running.started:
                     raise Refuse(0x24)
                 running.poll(talk.now())
@@ -146,7 +150,7 @@ class RoutineService:
 
         if routine.answer_after and takes_s > 0.0:
             raise Later(takes_s, answer)
-        return positive(parsed, head + running.record())
+        return positive(parsed, head + (running.record() if routine.tells else b""))
 
 
 class RunningRoutine:

@@ -41,7 +41,7 @@ def test_a_new_yaw_sensor_wants_its_zero(seed: int):
     bay.do("replace_yaw_sensor")
     bay.do("key", 3.0, position="on")
     assert "506354" in bay.codes()["stability"]
-    assert bay.routine("stability", 0x5B11, 7.0) == RoutineState.STORED
+    assert bay.zero_yaw() == "flashing"
     bay.wait(1.5)
     assert bay.codes() == {}
     assert abs(fmean(bay.values("stability", 0x4D11, 0.01, 5.0))) < 0.1
@@ -56,7 +56,7 @@ def test_a_zero_on_a_slope_reads_zero_there_and_is_found_out_by_turning_round():
     bay.do("replace_yaw_sensor")
     bay.do("place", slope_deg=1.5, uphill_deg=90.0)
     bay.do("key", 3.0, position="on")
-    assert bay.routine("stability", 0x5B11, 7.0) == RoutineState.STORED
+    assert bay.zero_yaw() == "flashing"
     here = fmean(bay.values("stability", 0x4D12, 0.001, 5.0))
     assert abs(here) < 0.03
     assert abs(fmean(bay.values("stability", 0x4D11, 0.01, 5.0))) < 0.1

@@ -76,6 +76,85 @@ def all_at_once(bay: Bay) -> None:
     bay.seen["busy"] = sum(answer[-1:] == b"\x21" for answer in heard.values())
 
 
+def ready(bay: Bay) -> None:
+    """Support unit connected, key on, everything in order."""
+    bay.do("charger", 2.0, on=True)
+    bay.do("key", 3.0, position="on")
+
+
+def serviced(bay: Bay) -> None:
+    """Window learned by hand, brake pads fitted, lights and battery read, codes."""
+    bay.do("disconnect_battery", 1.0)
+    ready(bay)
+    bay.do("load", 1.0, name="lamps", on=True)
+    assert bay.routine("parking brake", 0x5C31, 9.0) == 2
+    bay.do("replace_pads")
+    bay.set()
+    bay.wait(4.0)
+    bay.seen["codes"] = bay.codes()
+    bay.seen["beam"] = bay.car.act("read_beam")["left"]
+    bay.seen["battery"] = bay.value("battery monitor", 0x2B12, 0.01)
+    bay.seen["pitch"] = bay.value("headlamp levelling", 0x3D5A, 0.01)
+    bay.seen["pressure"] = fmean(bay.values("stability", 0x4D14, 0.01, 1.0))
+    bay.do("window", 8.0, way="open")
+    currents: list[int] = []
+    bay.do("window", way="close")
+    for _ in range(40):
+        bay.wait(0.1)
+        currents.append(bay.car.module("door driver").peek(0x1A41)[2])
+    bay.seen["motor"] = max(currents[2:15])
+    bay.do("window", 6.0, way="close")
+    bay.do("window", way="off")
+    bay.seen["window learned"] = bay.car.truth()["window learned"]
+    bay.seen["closing"] = bay.routine("parking brake", 0x5C32, 16.0)
+
+
+def zeroed(bay: Bay) -> None:
+    """The yaw zero asked for; the lamp."""
+    ready(bay)
+    bay.set()
+    bay.ask("stability", "1003")
+    bay.seen["answer"] = bay.ask("stability", "31015B11").hex()
+    bay.wait(4.0)
+    bay.ask("stability", "3E00")
+    bay.wait(4.0)
+    bay.seen["lamp"] = bay.car.act("look_at_lamp")
+
+
+def walked(bay: Bay) -> None:
+    """Stationary learn of the gearbox asked for; how long it engages; its end."""
+    bay.do("key", 3.0, position="on")
+    bay.set()
+    bay.do("key", 12.0, position="start")
+    bay.do("brake", pressed=True)
+    bay.ask("transmission", "1003")
+    bay.seen["answer"] = bay.ask("transmission", "31015C41").hex()
+    for position in ("R", "D"):
+        bay.do("selector", 4.0, position=position)
+        bay.ask("transmission", "3E00")
+    for _ in range(4):
+        bay.wait(4.0)
+        bay.ask("transmission", "3E00")
+    bay.seen["done"] = bay.car.module("transmission").peek(0x4E41)[3]
+    bay.seen["took"] = int.from_bytes(bay.car.module("transmission").peek(0x4E44)[:2], "big")
+
+
+def steered(bay: Bay) -> None:
+    """Torque with the hands off, and the locks turned to."""
+    bay.do("key", 3.0, position="on")
+    bay.do("key", 20.0, position="start")
+    bay.set()
+    bay.wait(1.0)
+    bay.seen["torque"] = fmean(bay.values("steering assist", 0x4D41, 0.01, 1.0))
+    bay.ask("steering assist", "1003")
+    bay.ask("steering assist", "31015B32")
+    for degrees in (505.0, -505.0, 0.0):
+        bay.do("steer", 4.6, degrees=degrees)
+        bay.ask("steering assist", "3E00")
+    bay.wait(2.0)
+    bay.seen["locks"] = bay.ask("steering assist", "31035B32")[4]
+
+
 EXPECTED: dict[str, tuple[Callable[[Bay], None], str, float | None]] = {
     "floor slopes": (standing, "side", 0.2),
     "someone leans on the car": (standing, "side", 0.05),
@@ -99,6 +178,26 @@ EXPECTED: dict[str, tuple[Callable[[Bay], None], str, float | None]] = {
     "market wrong": (standing, "coding", None),
     "decimal for hexadecimal": (standing, "coding", None),
     "used module fitted": (standing, "cluster", None),
+    "gearbox oil cold": (walked, "answer", None),
+    "brake pedal hangs": (serviced, "pressure", 2.5),
+    "window blocked": (serviced, "window learned", None),
+    "switch let go early": (serviced, "window learned", None),
+    "battery lead past the sensor": (serviced, "battery", 2.0),
+    "rear height sensors off": (serviced, "pitch", 1.0),
+    "fitted list wrong": (serviced, "codes", None),
+    "angle zero lost": (zeroed, "answer", None),
+    "stability lamp dead": (zeroed, "lamp", None),
+    "window guide stiff": (serviced, "motor", 20.0),
+    "window motor slips": (serviced, "window learned", None),
+    "left caliper stiff": (serviced, "closing", None),
+    "right brake motor weak": (serviced, "closing", None),
+    "pistons not brought up": (serviced, "closing", None),
+    "gearbox oil low": (walked, "took", 200.0),
+    "clutch worn": (walked, "done", None),
+    "headlamp bracket bent": (serviced, "beam", 0.5),
+    "tie rod bent": (steered, "locks", None),
+    "steering binds": (steered, "torque", 1.0),
+    "module missing": (serviced, "codes", None),
     "gateway drops beyond": (all_at_once, "answered", 30.0),
     "gateway refuses beyond": (all_at_once, "busy", 30.0),
 }

@@ -14,15 +14,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from math import exp
 
+from asleft.ports.bus import Bus
+from asleft.ports.clock import Clock
+
 from ..car import AnyModule, Json
+from ..kline import KLine
 from ..memory import Memory
 from ..module import ControlModule
 from ..physics.noise import Noise
 from ..physics.state import restore_part, save_part
-from .estate_body import camera, parking_brake, restraints, suspension, transmission, tyre_pressure
+from .estate_acts import PartActs, read_level
+from .estate_body import camera, restraints, suspension, tyre_pressure
 from .estate_build import Workbench
 from .estate_chassis import stability, steering_angle, steering_assist
 from .estate_faults import ESTATE_FAULTS
+from .estate_parts import EstateParts
 from .estate_side import ChassisSide, Memories, learn_all, make_chassis, make_zeros
 from .estate_table import ROWS
 from .estate_wiring import ESTATE_WIRING
@@ -34,13 +40,23 @@ from .petrol_side import EngineSide
 from .petrol_sizes import build_powertrain, learnt
 
 
-class EstateCar(PetrolBase):
+class EstateCar(PartActs, PetrolBase):
     """One estate.
 
-    Args: seed: which car of the model. ambient_c: air outside. warm: arrives at working temperature.
+    Args: seed: which car of the model. ambient_c: air outside. warm: arrives at working temperature. lacking: modules
+        it was built without, and that its gateway does not list. readable: the stability module tells readings and
+        zeros; older software does not.
     """
 
-    def __init__(self, seed: int = 0, ambient_c: float = 21.0, *, warm: bool = False) -> None:
+    def __init__(
+        self,
+        seed: int = 0,
+        ambient_c: float = 21.0,
+        *,
+        warm: bool = False,
+        lacking: tuple[str, ...] | list[str] = (),
+        readable: bool = True,
+    ) -> None:
         chance, memory = Noise(seed, "identity"), Memory()
         self.values = learnt(memory)
         self.powertrain = build_powertrain(seed, self.values, ambient_c, swept_l=1.998, deposits=0.35)
@@ -64,10 +80,12 @@ class EstateCar(PetrolBase):
             selector=lambda: drive.selector,
             brake=lambda: drive.brake > 0.0,
         )
-        modules = self._modules(chance, memory)
+        self.parts = EstateParts(seed, self.chassis_side, self.engine_side, lacking)
+        modules = self._modules(chance, memory, readable=readable)
         super().__init__("estate", modules, ESTATE_FAULTS, self.engine_side, drive, seed, ESTATE_WIRING)
+        self.stability = self.module("stability")
         self.powertrain.drag = self._drag
-        self.powertrain.alive = lambda: self.chassis.moving
+        self.powertrain.alive = lambda: self.chassis.moving or self.parts.clutches.since_s < 3.0
         self._soaked_s = 0.0
 
     def _chassis_side(self, seed: int, *, warm: bool) -> ChassisSide:
@@ -87,7 +105,7 @@ class EstateCar(PetrolBase):
         learn_all(side)
         return side
 
-    def _modules(self, chance: Noise, memory: Memory) -> list[AnyModule]:
+    def _modules(self, chance: Noise, memory: Memory, *, readable: bool) -> list[AnyModule]:
         bench = Workbench(self.chassis_side, chance, self.vin)
         identity = draw_identity(chance, ROWS["engine"].letters, ROWS["engine"].number, "ENGINE")
         engine = engine_module(self.engine_side, memory, identity, self.vin, "ECM-EngineControl")
@@ -95,13 +113,12 @@ class EstateCar(PetrolBase):
         self.engine = engine
         own: dict[str, ControlModule] = {
             "engine": engine,
-            "stability": stability(bench, self.memories),
+            **self.parts.modules(bench, lambda _list: self.apply_list()),
+            "stability": stability(bench, self.memories, self._lamp_flashes, readable=readable),
             "steering angle": steering_angle(bench, self.memories),
             "steering assist": steering_assist(bench, self.memories),
             "suspension": suspension(bench, self.memories),
             "camera": camera(bench, self.memories),
-            "parking brake": parking_brake(bench),
-            "transmission": transmission(bench),
             "tyre pressure": tyre_pressure(bench),
             "restraints": restraints(bench),
         }
@@ -112,6 +129,8 @@ class EstateCar(PetrolBase):
     def advance_to(self, t_s: float) -> None:
         """Bring everything to car time t_s, s."""
         super().advance_to(t_s)
+        self.parts.advance(t_s)
+        self.parts.lamps.steady("stability", bool(self.stability.codes.matching(0x80)))
         passed_s, self._soaked_s = self.powertrain.now_s - self._soaked_s, self.powertrain.now_s
         if passed_s <= 0.0:
             return
@@ -159,6 +178,8 @@ class EstateCar(PetrolBase):
                 side.camera_pitch_deg - zeros.camera_pitch.value,
             ],
             "gearbox oil, °C": side.oil_c,
+            **self.parts.truth(),
+            "lamp, stability": self.parts.lamps.pattern("stability", self.now_s()),
         }
 
     def save_physics(self) -> dict[str, Json]:
@@ -167,6 +188,7 @@ class EstateCar(PetrolBase):
         return {
             **super().save_physics(),
             "chassis": save_part(self.chassis_side),
+            "parts": self.parts.save(),
             "stand": [stand.slope_deg, stand.uphill_deg, stand.heading_deg, stand.lean],
         }
 
@@ -177,6 +199,41 @@ class EstateCar(PetrolBase):
         stand = self.chassis.stand
         stand.slope_deg, stand.uphill_deg, stand.heading_deg, stand.lean = state["stand"]
         self._soaked_s = self.powertrain.now_s
+        self.parts.restore(state["parts"])
+
+    # -- power, lamps, gateway -------------------------------------------------------------------------------------
+
+    def set_power(self, on: bool) -> None:
+        """Key on or off for all modules that are plugged in."""
+        super().set_power(on)
+        self._silence_unplugged()
+
+    def attach(self, bus: Bus, clock: Clock, line: KLine | None = None) -> None:
+        """Put all modules on their buses; the gateway hides those that its list lacks."""
+        super().attach(bus, clock, line)
+        self.apply_list()
+
+    def restore(self, state: Mapping[str, Json]) -> None:
+        """Take over what `save` gave."""
+        super().restore(state)
+        self._silence_unplugged()
+
+    def _silence_unplugged(self) -> None:
+        for name in self.parts.fitted.unplugged:
+            self.module(name).power_off()
+
+    def apply_list(self) -> None:
+        """The gateway passes nothing to or from modules that its list lacks."""
+        if self.gateway is not None:
+            listed = self.parts.fitted.listed
+            self.gateway.hidden = frozenset(self.module(name).address for name in ROWS if name not in listed)
+
+    def _lamp_flashes(self) -> None:
+        self.parts.lamps.flash("stability", self.now_s() + 8.0)
+
+    def act_read_level(self) -> dict[str, float]:
+        """Digital level on the floor under the car, degrees: along nose up, across left side up; within 0.1°."""
+        return read_level(self.chassis.stand, self.chance)
 
     # -- acts of the driver ----------------------------------------------------------------------------------------
 

@@ -1,4 +1,4 @@
-"""Suspension, forward camera, parking brake, gearbox, tyre pressure and restraints of the estate.
+"""Suspension, forward camera, tyre pressure and restraints of the estate.
 
 Identifiers 4E.. and routines 5C.. are inventions of the bench. The restraint module only identifies itself: nothing of
 it can be written or started here.
@@ -6,7 +6,6 @@ it can be written or started here.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from math import atan2, degrees
 from struct import pack, unpack
 
@@ -21,8 +20,6 @@ from .estate_side import TARGET_MM, Memories
 #: Identifiers and routines.
 HEIGHTS, MEASURED, LEVEL = 0x4E11, 0x4E12, 0x5C11
 CAMERA_AIM, CAMERA_PROGRESS, AIM_STATIC, AIM_DRIVING = 0x4E21, 0x4E22, 0x5C21, 0x5C22
-CALIPERS, OPEN_CALIPERS, CLOSE_CALIPERS = 0x4E31, 0x5C31, 0x5C32
-OIL, GEARBOX_LEARN = 0x4E41, 0x5C41
 TYRES = 0x4E51
 
 #: Distance of the camera's target, mm; how long a good road must be seen, s.
@@ -147,83 +144,6 @@ def camera(bench: Workbench, memories: Memories) -> ControlModule:
             ),
         ],
     )
-
-
-class Calipers:
-    """Motors of the parking brake: they open for service and learn the contact when they close."""
-
-    def __init__(self, bench: Workbench) -> None:
-        self.open = False
-        self._bench = bench
-        self.pads_mm = [9.5, 9.3]
-        self.current_a = [0.0, 0.0]
-
-    def opened(self) -> RoutineState:
-        """Wound back."""
-        self.open = True
-        self.current_a = [4.0, 4.1]
-        return RoutineState.STORED
-
-    def closed(self) -> RoutineState:
-        """Applied: the peak current shows whether it took hold; refused when the supply sags."""
-        if self._bench.side.volts() < 11.8:
-            return RoutineState.REFUSED
-        self.open = False
-        self.current_a = [14.0 + 0.2 * (10.0 - pad) for pad in self.pads_mm]
-        return RoutineState.STORED
-
-    def read(self) -> bytes:
-        """Service position 0 or 1; peak current left, right: 0.1 A; pad thickness left, right: 0.1 mm."""
-        numbers = (*self.current_a, *self.pads_mm)
-        return bytes([self.open, *(min(255, round(number * 10.0)) for number in numbers)])
-
-
-def parking_brake(bench: Workbench) -> ControlModule:
-    """Electric parking brake with its service position."""
-    calipers = Calipers(bench)
-    conditions = (*bench.standing(), bench.supply(12.4))
-
-    def routine(rid: int, name: str, takes_s: float, end: Callable[[], RoutineState]) -> Routine:
-        return Routine(rid, name, start_conditions=conditions, takes_s=takes_s, on_end=end)
-
-    return bench.module(
-        "parking brake",
-        identifiers=[live(CALIPERS, Calipers.read.__doc__ or "", calipers.read)],
-        routines=[
-            routine(OPEN_CALIPERS, "open for service", 4.0, calipers.opened),
-            routine(CLOSE_CALIPERS, "close and learn", 6.0, calipers.closed),
-        ],
-        codes=[TroubleCode(0x520000, "parking brake in service position", lambda: calipers.open, lamp=True)],
-    )
-
-
-def transmission(bench: Workbench) -> ControlModule:
-    """Automatic gearbox: oil temperature and the stationary learn that wants it warm."""
-    side = bench.side
-    drive = side.chassis.drive
-    return bench.module(
-        "transmission",
-        identifiers=[
-            live(OIL, "oil temperature: °C + 40; selector 0 P 1 R 2 N 3 D; gear", lambda: bytes([
-                min(255, max(0, round(side.oil_c + 40.0))), "PRND".index(drive.selector), drive.gear + 1,
-            ])),
-        ],
-        routines=[
-            Routine(
-                GEARBOX_LEARN,
-                "stationary learn",
-                start_conditions=(
-                    refuse_if(lambda: not side.running(), 0x84),
-                    refuse_if(lambda: side.oil_c < 65.0, 0x87),
-                    refuse_if(lambda: side.oil_c > 110.0, 0x86),
-                    refuse_if(lambda: side.speed_km_h() > 0.3, 0x88),
-                    refuse_if(lambda: drive.brake <= 0.0, 0x8F),
-                ),
-                keep_conditions=(refuse_if(lambda: drive.brake <= 0.0, 0x8F),),
-                takes_s=20.0,
-            )
-        ],
-    )  # fmt: skip
 
 
 def tyre_pressure(bench: Workbench) -> ControlModule:

@@ -42,6 +42,10 @@ class Workbench:
         side = self.side
         return (refuse_if(side.running, 0x83), refuse_if(lambda: side.speed_km_h() > 0.5, 0x88))
 
+    def code_of(self, name: str) -> int:
+        """First two bytes of the codes that a module has for its own work."""
+        return ROWS[name].code + 2
+
     def supply(self, least_v: float) -> Condition:
         """Supply not below a voltage."""
         return refuse_if(lambda: self.side.volts() < least_v, 0x93)

@@ -57,8 +57,13 @@ class Averaging:
         return len(self._values[name]) >= 10 and pstdev(self._values[name]) <= most
 
 
-def stability(bench: Workbench, memories: Memories) -> ControlModule:
-    """Stability control: yaw, accelerations, brake pressure, wheel speeds."""
+def stability(
+    bench: Workbench, memories: Memories, flash: Callable[[], None], *, readable: bool = True
+) -> ControlModule:
+    """Stability control: yaw, accelerations, brake pressure, wheel speeds.
+
+    Args: flash: lets the lamp flash when a zero was stored. readable: readings and zeros can be read.
+    """
     side, zeros = bench.side, bench.side.zeros
     chassis = side.chassis
     corrected: dict[int, tuple[str, Read, float]] = {
@@ -77,20 +82,24 @@ def stability(bench: Workbench, memories: Memories) -> ControlModule:
     def wheels() -> bytes:
         return b"".join(round(chassis.wheel_km_h(wheel) * 100.0).to_bytes(2, "big") for wheel in range(4))
 
+    told = [
+        *(live(did, name, signed(read, step)) for did, (name, read, step) in corrected.items()),
+        *(live(did, f"learned {zero.name}", learned_bytes(zero, step)) for did, (zero, step) in learned.items()),
+    ]
     return bench.module(
         "stability",
         memory=memories.stability,
         identifiers=[
-            *(live(did, name, signed(read, step)) for did, (name, read, step) in corrected.items()),
-            *(live(did, f"learned {zero.name}", learned_bytes(zero, step)) for did, (zero, step) in learned.items()),
+            *(told if readable else ()),
             live(WHEELS, "wheel speeds FL FR RL RR: 0.01 km/h", wheels),
         ],
-        routines=[_zero_yaw(bench), _zero_pressure(bench)],
+        routines=[_zero_yaw(bench, flash), _zero_pressure(bench)],
         codes=_stability_codes(side),
     )
 
 
-def _zero_yaw(bench: Workbench) -> Routine:
+def _zero_yaw(bench: Workbench, flash: Callable[[], None]) -> Routine:
+    """Its end is shown by the flashing lamp only; the module tells no result."""
     side = bench.side
     chassis, zeros = side.chassis, side.zeros
     gather = Averaging({"yaw": chassis.yaw_deg_s, "side": chassis.side_m_s2, "along": chassis.along_m_s2})
@@ -103,6 +112,8 @@ def _zero_yaw(bench: Workbench) -> Routine:
             zeros.side.learn(gather.mean("side")),
             zeros.along.learn(gather.mean("along")),
         ]
+        if all(stored):
+            flash()
         return RoutineState.STORED if all(stored) else RoutineState.REFUSED
 
     return Routine(
@@ -118,6 +129,7 @@ def _zero_yaw(bench: Workbench) -> Routine:
         on_poll=gather.poll,
         takes_s=6.0,
         on_end=end,
+        tells=False,
     )
 
 

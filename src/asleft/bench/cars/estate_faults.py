@@ -7,6 +7,7 @@ from typing import Any
 
 from ..gateway import Overload
 from .coding_faults import Change, decimal_for_hex, emptied, foreign_vin, other_market, rewritten, swapped
+from .estate_part_faults import PART_FAULTS
 from .estate_table import ROWS
 from .estate_wiring import ESTATE_WIRING
 from .faults import Family, Fault, table
@@ -158,5 +159,5 @@ WIRED = tuple(
 )
 
 ESTATE_FAULTS = table(
-    *CONDITIONS, *HAND, *MEASURE, *SUPPLY, *PARTS, *LINK_FAULTS, *PLACE, *SENSORS, *CODED, *WIRED
+    *CONDITIONS, *HAND, *MEASURE, *SUPPLY, *PARTS, *LINK_FAULTS, *PLACE, *SENSORS, *CODED, *WIRED, *PART_FAULTS
 )  # fmt: skip

@@ -24,10 +24,10 @@ from .petrol_values import CODING
 How = tuple[Callable[[Any, float], None], Callable[[Any], None]]
 
 
-def number(path: str, sound: float | bool = 0.0, factor: float = 1.0) -> How:
+def number(path: str, sound: float | bool | None = 0.0, factor: float = 1.0) -> How:
     """A number of the car at a dotted path: ``size * factor``, mended ``sound``; a flag is set and taken back."""
     *owner, name = path.split(".")
-    find = attrgetter(".".join(owner))
+    find: Callable[[Any], Any] = attrgetter(".".join(owner)) if owner else lambda car: car
 
     def put(car: Any, size: float) -> None:
         setattr(find(car), name, True if sound is False else size * factor)

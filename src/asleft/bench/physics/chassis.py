@@ -78,12 +78,14 @@ class Chassis:
         drive, bicycle, stand, sensors, height: its parts. hand_deg: hand wheel now, left positive; wanted_deg: where
         the driver turns it, None: he keeps straight ahead. straight_deg: hand wheel position in which the car runs
         straight. radius: of each wheel over nominal. cruise_km_h: speed that the driver keeps, None: his foot does.
-        sensor_c: temperature of the sensors. hands_nm: torque of hands that rest on the wheel.
+        sensor_c: temperature of the sensors. hands_nm: torque of hands that rest on the wheel. bind_nm: of a joint that
+        binds. lock_deg: hand wheel at the left and the right lock. preload_bar: what a pedal that hangs leaves.
     """
 
     CHANGES = (
         "drive", "bicycle", "sensors", "height", "hand_deg", "wanted_deg", "straight_deg", "radius", "cruise_km_h",
-        "sensor_c", "hands_nm", "sway_deg", "crown_deg", "lowest_deg", "highest_deg", "_noise",
+        "sensor_c", "hands_nm", "sway_deg", "crown_deg", "lowest_deg", "highest_deg",
+        "bind_nm", "lock_deg", "preload_bar", "_noise",
     )  # fmt: skip
 
     def __init__(self, drive: Drive, bicycle: Bicycle, sensors: ChassisSensors, height: RideHeight, seed: int) -> None:
@@ -102,12 +104,19 @@ class Chassis:
         self.sway_deg = 0.0
         self.crown_deg = 0.0
         self.lowest_deg = self.highest_deg = 0.0
+        self.bind_nm = self.preload_bar = 0.0
+        self.lock_deg = [LOCK_DEG, -LOCK_DEG]
         self._noise = Noise(seed, "driver")
 
     @property
     def moving(self) -> bool:
         """The car rolls, or the hand wheel is being turned."""
-        return self.drive.moving or (self.wanted_deg is not None and abs(self.wanted_deg - self.hand_deg) > 1e-6)
+        return self.drive.moving or self.turning
+
+    @property
+    def turning(self) -> bool:
+        """The hand wheel is on its way."""
+        return self.wanted_deg is not None and abs(self._within_locks(self.wanted_deg) - self.hand_deg) > 1e-6
 
     def step(self, rpm: float, dt_s: float) -> float:
         """Advance by ``dt_s``; returns the torque the drive takes from the crank, N·m."""
@@ -147,19 +156,22 @@ class Chassis:
 
     def torque_nm(self) -> float:
         """Torque sensor in the column, N·m: what hands put in."""
-        turning = self.wanted_deg is not None and abs(self.wanted_deg - self.hand_deg) > 1e-6
-        true = 2.2 * (1.0 if (self.wanted_deg or 0.0) > self.hand_deg else -1.0) if turning else self.hands_nm
-        return self.sensors.torque.read(true, self.sensor_c)
+        true = 2.2 * (1.0 if (self.wanted_deg or 0.0) > self.hand_deg else -1.0) if self.turning else self.hands_nm
+        return self.sensors.torque.read(true + self.bind_nm, self.sensor_c)
 
     def pressure_bar(self) -> float:
         """Brake pressure sensor, bar."""
-        return self.sensors.pressure.read(FULL_BAR * self.drive.brake, self.sensor_c)
+        return self.sensors.pressure.read(FULL_BAR * self.drive.brake + self.preload_bar, self.sensor_c)
 
     def wheel_km_h(self, wheel: int) -> float:
         """Speed that a wheel sensor gives, km/h: inner and outer differ in a curve, small wheels turn faster."""
         side = -1.0 if wheel % 2 == 0 else 1.0
         curve = side * 0.5 * self.bicycle.spec.track_m * self.bicycle.yaw_rad_s if self.drive.moving else 0.0
         return abs(self.drive.speed_m_s + curve) * 3.6 / self.radius[wheel]
+
+    def _within_locks(self, degrees_: float) -> float:
+        left, right = self.lock_deg
+        return min(left, max(right, degrees_))
 
     # -- inside ----------------------------------------------------------------------------------------------------
 
@@ -169,7 +181,7 @@ class Chassis:
             self.sway_deg = keep * self.sway_deg + 0.5 * (1.0 - keep * keep) ** 0.5 * self._noise.normal()
             goal = self.straight_deg + self.crown_deg + self.sway_deg
         else:
-            goal = self.wanted_deg
+            goal = self._within_locks(self.wanted_deg)
         most = TURN_DEG_S * dt_s
         self.hand_deg += max(-most, min(most, goal - self.hand_deg))
         self.lowest_deg = min(self.lowest_deg, self.hand_deg)

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import pi, radians, sin
 
+from .clutches import Clutches
+
 
 @dataclass(frozen=True)
 class DriveSpec:
@@ -38,12 +40,17 @@ class Drive:
 
     Attributes:
         speed_m_s: forward positive. distance_m: travelled. selector: P, R, N or D. brake: 0 to 1. parking: applied.
-        slope_deg: of the road, uphill positive. gear: index into the gears.
+        slope_deg: of the road, uphill positive. gear: index into the gears. park_share: what is left of the parking
+        brake's force. clutches: what grips in the gearbox, None: everything at once.
     """
 
-    CHANGES = ("speed_m_s", "distance_m", "selector", "brake", "parking", "slope_deg", "gear", "accel_m_s2")
+    CHANGES = (
+        "speed_m_s", "distance_m", "selector", "brake", "parking", "slope_deg", "gear",
+        "accel_m_s2", "park_share",
+    )  # fmt: skip
     __slots__ = (
-        "accel_m_s2", "brake", "distance_m", "gear", "parking", "selector", "slope_deg", "spec", "speed_m_s",
+        "accel_m_s2", "brake", "clutches", "distance_m", "gear", "park_share", "parking", "selector", "slope_deg",
+        "spec", "speed_m_s", "turbine_rpm",
     )  # fmt: skip
 
     def __init__(self, spec: DriveSpec) -> None:
@@ -56,6 +63,9 @@ class Drive:
         self.parking = True
         self.slope_deg = 0.0
         self.gear = 0
+        self.park_share = 1.0
+        self.turbine_rpm = 0.0
+        self.clutches: Clutches | None = None
 
     @property
     def moving(self) -> bool:
@@ -73,6 +83,8 @@ class Drive:
         """Advance by ``dt_s`` at an engine speed; returns the torque the drive takes from the crank, N·m."""
         spec = self.spec
         taken = push = 0.0
+        if self.clutches is not None:
+            self.clutches.step(dt_s, self.selector, self.gear)
         if self.selector in {"D", "R"}:
             taken, torque = self._converter(rpm)
             push = torque / spec.wheel_m
@@ -93,7 +105,9 @@ class Drive:
         high = rpm / 1000.0
         taken = spec.capacity_nm * high * high * (1.0 - slip * slip * slip)
         gain = max(1.0, 1.9 - slip) if taken > 0.0 else 1.0
-        return taken, taken * gain * ratio * 0.94
+        grip = 1.0 if self.clutches is None else self.clutches.grip
+        self.turbine_rpm = grip * max(0.0, turbine) + (1.0 - grip) * rpm
+        return taken * grip, taken * grip * gain * ratio * 0.94
 
     def _shift(self, rpm: float) -> None:
         spec = self.spec
@@ -128,4 +142,10 @@ class Drive:
         """What holds the car: rolling resistance, brakes, lock of the gearbox, N."""
         spec = self.spec
         hold = spec.mass_kg * 9.81 * spec.rolling + spec.brake_n * self.brake
-        return hold + (spec.park_n if self.parking or self.selector == "P" else 0.0)
+        return hold + self._parked_n()
+
+    def _parked_n(self) -> float:
+        """Lock of the gearbox and parking brake, N."""
+        if self.selector == "P":
+            return self.spec.park_n
+        return self.spec.park_n * self.park_share if self.parking else 0.0

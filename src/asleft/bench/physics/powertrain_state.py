@@ -21,6 +21,7 @@ class PowertrainState(Generic[BodyT, ControlT]):
         consumers: names of what is switched on. cut: fuel is cut. defects: what is wrong.
         metered_kg_s, inlet_kg_s, air_kg_s: past the meter, into the manifold, into the cylinders, over the last step.
         drag: called each step with (engine speed in 1/min, dt_s): the torque the drive takes, N·m.
+        motors_a: drawn by motors of the car's body and brakes, key on or off.
         alive: whether something else of the car moves, so that time must not jump.
     """
 
@@ -29,7 +30,7 @@ class PowertrainState(Generic[BodyT, ControlT]):
         "vapour", "consumers", "cooler_s", "wind_m_s", "metered_kg_s", "inlet_kg_s", "air_kg_s", "starts",
         "adapt_allowed", "cut", "heat_s", "heat_j",
         "exhaust_g", "defects", "throttle", "manifold", "crank", "temperatures", "supply", "plate", "idle",
-        "fuel", "noise", "alternator_v", "fuel_l",
+        "fuel", "noise", "alternator_v", "fuel_l", "motors_a",
     )  # fmt: skip
 
     def __init__(self, parts: Parts[BodyT, ControlT], ambient_pa: float = 101_000.0) -> None:
@@ -56,6 +57,7 @@ class PowertrainState(Generic[BodyT, ControlT]):
         self.wind_m_s = 0.0
         self.metered_kg_s = self.inlet_kg_s = self.air_kg_s = 0.0
         self.fuel_l: float = 30.0
+        self.motors_a = 0.0
         self.starts = 0
         self.adapt_allowed = True
         self.cut = False
@@ -89,6 +91,12 @@ class PowertrainState(Generic[BodyT, ControlT]):
         """Work out anew what is drawn, after a defect of it has changed."""
         self._drawing = None
         self.set_load()
+
+    def drive_motors(self, amperes: float) -> None:
+        """Motors elsewhere in the car draw so much."""
+        if amperes != self.motors_a:
+            self.motors_a = amperes
+            self.redraw()
 
     def switch(self, consumer: str, on: bool) -> None:
         """Switch a consumer of `CONSUMERS_A` on or off. Raises KeyError: there is none of that name."""
@@ -156,4 +164,4 @@ class PowertrainState(Generic[BodyT, ControlT]):
         if state != self._drawing:
             self._drawing = state
             drawn = drawn_a(self.consumers, key_on=self.key_on, running=self.running, starter=self.starter, fan=fan)
-            self.supply.load_a = drawn + (self.defects.hidden_a if self.key_on else 0.0)
+            self.supply.load_a = drawn + self.motors_a + (self.defects.hidden_a if self.key_on else 0.0)

@@ -7,6 +7,7 @@ noise streams are followed.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import deepcopy
 from typing import Any, Protocol
 
 from .noise import Noise
@@ -35,7 +36,7 @@ def restore_part(part: Part, state: Mapping[str, Any]) -> None:
         elif hasattr(held, "CHANGES"):
             restore_part(held, state[name])
         else:
-            setattr(part, name, state[name])
+            setattr(part, name, deepcopy(state[name]))
 
 
 def _saved(value: Any) -> Any:
@@ -43,4 +44,4 @@ def _saved(value: Any) -> Any:
         return value.save()
     if hasattr(value, "CHANGES"):
         return save_part(value)
-    return dict(value) if isinstance(value, dict) else value  # pyright: ignore[reportUnknownArgumentType, reportUnknownVariableType]
+    return deepcopy(value)
