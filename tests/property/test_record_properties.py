@@ -10,7 +10,7 @@ import rfc8785
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from asleft.record.canonical import exactly_canonical, is_canonical
+from asleft.record.canonical import canonical, exactly_canonical, is_canonical
 from asleft.record.export import EVENTS, record_members
 from asleft.record.keys import SigningKey
 from asleft.record.plainzip import packed
@@ -57,6 +57,24 @@ def test_the_quick_answer_is_the_exact_one(value: object, spaces: bool, ascii_on
     except UnicodeEncodeError:
         return
     assert is_canonical(stored) == exactly_canonical(stored)
+
+
+@given(JSON)
+@settings(max_examples=500)
+def test_the_quick_writer_writes_the_exact_bytes(value: object) -> None:
+    try:
+        text = rfc8785.dumps(value)  # type: ignore[arg-type]
+    except ValueError:
+        with pytest.raises(ValueError):
+            canonical(value)
+        return
+    assert canonical(value) == text
+
+
+@pytest.mark.parametrize("number", [float("nan"), float("inf"), 2**53 + 1, -(2**60)])
+def test_what_is_no_number_there_is_refused(number: float) -> None:
+    with pytest.raises(ValueError):
+        canonical({"a": [1.5, number]})
 
 
 @given(st.data())

@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple, cast
 
 import msgspec
-import rfc8785
 
 from asleft.event.envelope import FORMAT, Event, decode, from_plain
 from asleft.model.errors import Code, RecordError
 
+from .canonical import canonical
 from .personal import PREFIX, PersonalBook, Withheld
 
 #: Most samples of a series that stand in the event itself.
@@ -62,7 +62,7 @@ def to_stored(event: Event, book: PersonalBook, cuts: Mapping[str, Sequence[int]
             _outsourced(series, chunks, inline, cuts.get(series["signal"], ())) for series in plain["body"]["series"]
         ]
     plain["body"], withheld = book.hide(plain["body"])
-    return Stored(rfc8785.dumps(plain), chunks, withheld)
+    return Stored(canonical(plain), chunks, withheld)
 
 
 def from_stored(stored: bytes, chunk_of: Callable[[str], bytes | None], personal: Mapping[str, str]) -> Event:
@@ -86,7 +86,7 @@ def from_stored(stored: bytes, chunk_of: Callable[[str], bytes | None], personal
 
 def chunk_bytes(times_s: list[float], values: list[float]) -> bytes:
     """The bytes of a chunk: canonical JSON, times in s, as many values as times."""
-    return rfc8785.dumps(cast("dict[str, Any]", {"times_s": times_s, "values": values}))
+    return canonical({"times_s": times_s, "values": values})
 
 
 def chunk_hash(content: bytes) -> str:
