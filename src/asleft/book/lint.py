@@ -120,7 +120,8 @@ def _shape(procedure: Procedure) -> Iterator[Complaint]:
         yield gap((), "no-way", "no way of carrying it out has steps", "ways: …")
     if not procedure.criteria and procedure.function != PLANNED_CLEAR:
         told = "only words show that it worked" if procedure.proof_in_words else "nothing would show that it worked"
-        yield gap((), "no-proof", told, "criteria: …")
+        missing = f"; not measured: {'; '.join(procedure.unmeasured)}" if procedure.unmeasured else ""
+        yield gap((), "no-proof", told + missing, "criteria: …")
     if not procedure.entry:
         yield gap((), "no-entry", "no entry conditions", "entry: …")
     if not procedure.screening.block and not procedure.screening.expected and procedure.function != PLANNED_CLEAR:

@@ -86,14 +86,14 @@ def _recordings(procedure: Procedure) -> Iterator[Complaint]:
 
 
 def _missing_saves(procedure: Procedure) -> Iterator[Complaint]:
-    """A way in which a criterion can never be computed."""
+    """A way in which a criterion that another way records is never computed."""
     wanted = [(c.id, saved) for c in procedure.criteria for saved in recordings_of(c)]
     for way in procedure.ways.offered:
         kept = {getattr(step, "save", "") for step in procedure.ways.steps(way)}
         for criterion, saved in wanted:
             if saved not in kept:
                 why = f'{criterion} cannot be judged this way: nothing saves "{saved}"'
-                yield warn(("ways", way.value), "no-recording", why, "the step that records it, in this way as well")
+                yield gap(("ways", way.value), "no-recording", why, "the step that records it, in this way as well")
 
 
 STEP_LINT: tuple[Rule, ...] = (_effects, _recordings, _missing_saves)

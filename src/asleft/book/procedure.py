@@ -317,6 +317,7 @@ class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         ways: steps.
         criteria: proof, measured.
         proof_in_words: what else shows that it worked, seen by a person or on the tester's report.
+        unmeasured: measurements that the proof in words would need and that no standard signal or criterion gives.
         causes: of failure.
         sources: of single numbers, where they differ from the whole's.
         edges: order rules of its own.
@@ -346,6 +347,7 @@ class Procedure(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     ways: Ways = Ways()
     criteria: tuple[Criterion, ...] = ()
     proof_in_words: str = ""
+    unmeasured: tuple[Text, ...] = ()
     causes: tuple[Cause, ...] = ()
     edges: tuple[OrderEdge, ...] = ()
     restore: str = ""
