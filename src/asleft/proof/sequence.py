@@ -135,7 +135,10 @@ class SequenceWatch:
         return Verdict.PASS
 
     def sample(self, signal: str, asked_s: float, answered_s: float, value: float | None) -> None:
-        """Take one sample in: asked at, answered (or given up) at, on the caller's clock, s; None: no answer."""
+        """Take one sample in: asked at, answered (or given up) at, on the caller's clock, s.
+
+        Args: value: None: no answer; not a number: the module answered, with something else than this signal.
+        """
         line = self._lines.get(signal)
         if line is None or self.done:
             return
@@ -164,10 +167,25 @@ class SequenceWatch:
             self._judge(number, mark, Span(span.low - mark.lag_s, span.high))
         elif edge is Edge.RISES:
             self._missed(number, MissKind.EXTRA, 0.0, span.half)
+        elif edge is Edge.SILENT and self._hidden(signal, span):
+            self._edge(signal, edge, span, reached)
         elif edge is Edge.SILENT:
             self._missed(number, MissKind.BOUNCED, 0.0, span.half)
         elif edge is Edge.FALLS and mark.signal == signal:
             self._missed(number, MissKind.SHORT, 0.0, span.half)
+
+    def _hidden(self, signal: str, span: Span) -> bool:
+        """Whether the expected act may lie between the last sample and the key that went off: then it is not sure."""
+        after = self._order[self._next + 1 :][:1]
+        mark = self.expected
+        if mark is None or mark.signal != signal or not after or self._marks[after[0]].edge is not Edge.SILENT:
+            return False
+        self._judge(self._order[self._next], mark, span)
+        if self.miss is not None:
+            self.miss = None  # too early for it: the key went off in the middle
+            return False
+        self.heard[-1] = msgspec.structs.replace(self.heard[-1], sure=False)
+        return True
 
     def _judge(self, number: int, mark: Mark, span: Span) -> None:
         """Whether an act was in its time, and in its time since the one before."""
@@ -283,8 +301,7 @@ class _Line:
         if self._answers is False:
             found.append((Edge.ANSWERS, Span(self._missing[-1].low, when.high), value))
         self._answers, self._missing, self._last_answer = True, [], when
-        found += self._levels(when, value)
-        return found
+        return found if math.isnan(value) else [*found, *self._levels(when, value)]
 
     def _no_answer(self, when: Span) -> list[tuple[Edge | None, Span, float]]:
         self._missing.append(when)

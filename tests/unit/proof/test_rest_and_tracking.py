@@ -196,3 +196,15 @@ class TestTracking:
             )
         )
         assert found.slope.value == pytest.approx(1.0, abs=0.05)
+
+
+def test_rests_at_one_place_differ_by_exactly_nothing() -> None:
+    """Not by 3.55e-15: the same reading, seen 9, 10 or 11 times, has the same mean to the bit."""
+    place = 37 * 100 / 255
+    rests = [
+        Series("throttle-absolute", "%", tuple(0.3 * i for i in range(n)), (place,) * n, 100 / 255)
+        for n in (9, 10, 11, 7, 13)
+    ]
+    found = rest_range(rests, cycles=5)
+    assert isinstance(found, Estimate)
+    assert found.value == 0.0
