@@ -62,7 +62,8 @@ class ChunkedRecording:
         signals: Mapping[str, Signal] | None = None,
         chunk_s: float = CHUNK_S,
     ) -> None:
-        self._folder, self._kind, self._chunk_s = folder, kind, chunk_s
+        self._folder, self._chunk_s = folder, chunk_s
+        self._kind: Kind = kind
         self._signals = {**CATALOGUE, **(signals or {})}
         self._number, self._begun_s = 0, 0.0
         self._units: dict[str, str] = {}
