@@ -6,16 +6,21 @@ import base64
 import json
 import re
 import subprocess
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect, sync_playwright
 
+from asleft.record.export import record_of
+from asleft.record.journal import open_journal
+from asleft.record.keys import SigningKey, revoke, rotate
 from asleft.record.page import verifier_page
 from asleft.record.plainzip import packed
 from asleft.record.verify import verify, verify_members
 from kit.damage import KINDS, damaged, good_record
+from kit.record_kit import small_job
 
 pytestmark = pytest.mark.browser
 
@@ -108,6 +113,35 @@ def test_the_golden_records_are_intact_in_the_page(page: Page, version: str) -> 
         assert said["intact"], (path.stem, said)
         for name in ("job", "origin", "events", "head", "key", "closed"):
             assert said[name] == whole[name], path.stem
+
+
+#: From when on a key is revoked whose seals are of 2031-04-17, and whether they hold then.
+REVOKED = {"2031-05-01T00:00:00.000Z": True, "2031-04-17T08:00:00.000Z": False, "2031-01-01T00:00:00.000Z": False,
+           "": False}  # fmt: skip
+
+
+@pytest.mark.parametrize("since", REVOKED)
+def test_all_three_ways_agree_on_revoked_keys(tmp_path: Path, page: Page, since: str) -> None:
+    key = SigningKey.load_or_make(tmp_path / "k")
+    with open_journal(tmp_path / "k", key=key) as journals, small_job(journals) as journal:
+        rotate(tmp_path / "k", wall="2031-05-02T08:00:00.000Z", reason="stolen")
+        about = {"wall": "2031-05-02T08:00:00.000Z", "reason": 'it said "since":"1999" there'}
+        revoke(tmp_path / "k", key.signer.public, since=since, **about)
+        members = record_of(journal, SigningKey.load_or_make(tmp_path / "k")).members()
+    said = verify_members(members).intact, by_page(page, packed(members))["intact"], by_hand(tmp_path / "r", members)
+    assert said == (REVOKED[since],) * 3
+
+
+def test_all_three_ways_agree_on_a_record_of_a_newer_program(tmp_path: Path, page: Page) -> None:
+    """Types that nobody knows: what they name and commit to is found all the same."""
+    with zipfile.ZipFile(RECORDS / "v1" / "newer-types.zip") as archive:
+        members = {name: archive.read(name) for name in archive.namelist()}
+    (chunk,) = [name for name in members if name.startswith("chunks/")]
+    without = {name: content for name, content in members.items() if name != chunk}
+    for number, (changed, good) in enumerate(((members, True), (without, False))):
+        assert verify_members(changed).intact is good
+        assert by_page(page, packed(changed))["intact"] is good
+        assert by_hand(tmp_path / str(number), changed) is good
 
 
 def test_a_held_head(page: Page, members: dict[str, bytes]) -> None:
