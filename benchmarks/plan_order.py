@@ -27,7 +27,7 @@ from asleft.plan.needs import find_needs
 from asleft.plan.order import Problem, Table, Task, solve
 from asleft.plan.planned import Planned
 from asleft.plan.planner import Bounds, work_out
-from asleft.plan.states import Network
+from asleft.plan.states import CarState, Network
 from asleft.plan.work_items import WORK_ITEMS
 from asleft.plan.work_rows import FITTINGS
 from asleft.plan.workshop import INSIDE

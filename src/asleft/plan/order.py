@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 ROOM = 200_000
 
 #: Partial orders held while orders alike in minutes and moves are sorted by late discovery.
-TIES = 100
+TIES = 60
 
 #: Seconds left of the time the caller gives; None: as long as it takes.
 Left = Callable[[], float]

@@ -171,7 +171,7 @@ def test_plan_says_needs_with_reasons_and_a_track() -> None:
     work = ("throttle body removed, cleaned and refitted", "--make", "Aldra", "--model", "1.6", "--year", "2019")
     text = run("plan", *work).stdout
     assert "required" in text
-    assert "min of work" in text
+    assert "min work" in text
     told = json.loads(run("plan", *work, "--form", "json").stdout)
     assert {n["function"]: n["procedure"] for n in told["needs"]}["throttle-stop-learn"] == "throttle-stop-learn-aldra"
     assert run("plan", *work, "--form", "svg").stdout.startswith("<svg")
@@ -206,3 +206,20 @@ def test_prove_on_a_bench_car_gives_number_lines_and_sentences() -> None:
 def test_prove_wants_a_recording_or_a_link(arguments: tuple[str, ...]) -> None:
     idle = REPO / "src" / "asleft" / "book" / "data" / "idle-proof.yaml"
     run("prove", idle, *arguments, code=2)
+
+
+def test_plan_compares_moves_and_answers_fittings(tmp_path: Path) -> None:
+    shop = tmp_path / "shop.yaml"
+    shop.write_text("functions:\n  - {name: idle-relearn, state: warm-idle, active: 20, elapsed: 20}\n")
+    work = ("windscreen replaced", "throttle body removed, cleaned and refitted", "--fitted", "forward-camera")
+    told = run("plan", *work, "--workshop", str(shop), "--what-if", "idle-relearn=1", "--promised", "60").stdout
+    assert "required: forward camera static aim" in told
+    assert "idle-relearn at place 1" in told
+    assert "idle opening is counted from the stop" in told
+    assert "longer than the 60 min there are" in told
+    assert "the order by phases" in told
+    shop.write_text("functions:\n  - {name: idle-relern, state: warm-idle, active: 20, elapsed: 20}\n")
+    bad = run("plan", *work, "--workshop", str(shop), code=2).stderr
+    assert "shop.yaml:2" in bad
+    assert "idle-relearn" in bad
+    assert "there are" in run("plan", *work, "--fitted", "wings", code=2).stderr
