@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from asleft.book.shelf import Book
 from asleft.model.work import Vehicle, WorkItem
+from asleft.ports.access import AccessKey
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
 from asleft.ports.messages import MessageLink
@@ -45,6 +46,7 @@ class Desk:
         modules: where this car's modules listen, as the workshop knows it.
         show: live values for screens; lossy.
         gate_timeout_s: longest wait for entry conditions, s.
+        key: the workshop's own authorised way to access keys; None: it has none.
     """
 
     link: Link | MessageLink
@@ -56,3 +58,4 @@ class Desk:
     technician: str
     show: Show = field(default=_nothing)
     gate_timeout_s: float = 1800.0
+    key: AccessKey | None = None

@@ -249,19 +249,27 @@ class JobLine:
             if runs and not await self._repeat(function, name, runs[-1], len(runs)):
                 return
             module = self._module_named(loaded.procedure.module)
-            run_id = f"{function}-{len(runs) + 1}"
-            timeout_s = self._desk.gate_timeout_s
-            if not self._trusted(function, name, loaded):
+            way = await self._way(name, loaded)
+            if not self._trusted(function, name, loaded, way):
                 return
-            request = RunRequest(run_id, loaded, Way.BY_WIRE, module, self._reached(), timeout_s)
+            await self._bring_to_state(name, loaded)
+            request = RunRequest(
+                f"{function}-{len(runs) + 1}",
+                loaded,
+                way,
+                module,
+                self._reached(),
+                self._desk.gate_timeout_s,
+                reason=self._reasons.get(function, ""),
+            )
             await Run(self._ports, request).carry_out()
             if self._desk.person.wants_stop:
                 raise RunError(Code.STOPPED_BY_PERSON, where=name)
 
-    def _trusted(self, function: str, name: str, loaded: LoadedProcedure) -> bool:
+    def _trusted(self, function: str, name: str, loaded: LoadedProcedure, way: Way) -> bool:
         """Whether its level of trust lets it start on this car; if not, it stays open, and the record says why."""
         levels = known_trust()
-        why = refusal(loaded, Way.BY_WIRE, self._desk.link.origin, levels)
+        why = refusal(loaded, way, self._desk.link.origin, levels)
         if why is not None:
             self._leave_open(function, say("open.trust", "{name}: not started: {why}", name=name, why=why.text))
         elif (level := levels(loaded)) is not Trust.CHECKED:

@@ -82,15 +82,18 @@ class Asking:
 
     Attributes:
         at_once: how many go into one request.
+        within_s: longest wait for an answer, retries included, s.
     """
 
     at_once: int
+    within_s: float
 
     def __init__(self, talk: Conversation, clock: Clock, address: ModuleAddress) -> None:
         self._talk = talk
         self._clock = clock
         self._address = address
         self._doubts = 0
+        self.within_s = _LONGEST_S
 
     async def once(self, keys: tuple[int, ...], take: Take, until_s: float = float("inf")) -> None:
         """Ask for each once; ``take`` gets what each request brought. Ends early at ``until_s``.
@@ -156,9 +159,9 @@ class Asking:
 
     async def _receive(self, request: bytes) -> tuple[bytes, float]:
         if isinstance(self._talk, _Timed):
-            answer = await self._talk.ask_timed(self._address, request, deadline_s=_LONGEST_S)
+            answer = await self._talk.ask_timed(self._address, request, deadline_s=self.within_s)
             return answer.data, answer.time_s
-        data = await self._talk.ask(self._address, request, deadline_s=_LONGEST_S)
+        data = await self._talk.ask(self._address, request, deadline_s=self.within_s)
         return data, self._clock.now()
 
 

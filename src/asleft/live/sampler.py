@@ -134,6 +134,22 @@ class LinkSignals:
         await _all(one(asking, names) for asking, names in self._wanted(signals))
         return tuple(found.get(name) or self._absent(name) for name in signals)
 
+    async def read_within(self, signals: Sequence[str], seconds: float) -> tuple[Reading, ...]:
+        """The same with at most ``seconds`` for each request: silence is known soon, for whoever watches for a key.
+
+        A signal that was silent within the last second cannot be told from its late answer: ask for another one.
+        """
+        await self._prepare_for(signals)
+        askings = [asking for asking, _ in self._wanted(signals)]
+        before = [asking.within_s for asking in askings]
+        for asking in askings:
+            asking.within_s = seconds
+        try:
+            return await self.read(signals)
+        finally:
+            for asking, usual in zip(askings, before, strict=True):
+                asking.within_s = usual
+
     async def record(
         self, signals: Sequence[str], seconds: float, on_reading: Callable[[Reading], None] | None = None
     ) -> tuple[Series, ...]:

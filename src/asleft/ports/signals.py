@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from asleft.model.origin import Origin
 from asleft.model.reading import Reading, Series, Signal
@@ -32,4 +32,13 @@ class Signals(Protocol):
 
         Signals without a single reading come back as an empty series.
         """
+        ...
+
+
+@runtime_checkable
+class QuickSignals(Protocol):
+    """Signals that can also say soon that nobody answers; beside ``Signals``, where the source can."""
+
+    async def read_within(self, signals: Sequence[str], seconds: float) -> tuple[Reading, ...]:
+        """One reading each, with at most ``seconds`` for each request; the reading tells when its answer came."""
         ...

@@ -6,7 +6,7 @@ The acts have names of our own (``key-on``, ``do-work`` …) that questions carr
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+from collections.abc import Coroutine, Mapping
 from typing import Any, Protocol
 
 from asleft.bench.car import BenchCar
@@ -35,11 +35,28 @@ class LocalActs:
 #: Moments of a slow pedal sweep, s after it begins, and pedal, % of travel. Our own pattern.
 SWEEP = tuple((0.5 + 0.1 * i, min(100.0, 2.0 * i) if i <= 50 else max(0.0, 100.0 - 2.0 * (i - 50))) for i in range(101))
 
+#: Beats before the first act of a sequence, s; and how late a hand follows a cue, s (common practice, no source).
+COUNT_IN_S, HAND_S = 3.0, 0.25
+#: Sequences by hand: act of a question -> (s after the first act, act of the car). Our own practice pattern.
+SEQUENCES: Mapping[str, tuple[tuple[float, str, dict[str, Any]], ...]] = {
+    "idle-sequence": (
+        (0.0, "key", {"position": "on"}),
+        (6.0, "pedal", {"percent": 100.0}),
+        (18.0, "pedal", {"percent": 0.0}),
+        (20.0, "key", {"position": "off"}),
+        (41.0, "key", {"position": "on"}),
+        (43.0, "key", {"position": "start"}),
+        (48.0, "brake", {"pressed": True}),
+        (60.0, "brake", {"pressed": False}),
+    )
+}
+
 #: Act of a question -> acts of the car, in order.
 ACTS: Mapping[str, tuple[tuple[str, dict[str, Any]], ...]] = {
     "key-on": (("key", {"position": "on"}),),
     "key-off": (("key", {"position": "off"}),),
     "engine-start": (("key", {"position": "start"}),),
+    "warm-idle": (("key", {"position": "start"}),),
     "connect-support": (("charger", {"on": True}),),
 }
 
@@ -60,13 +77,17 @@ class BenchDriver:
         self._running: set[asyncio.Task[None]] = set()
 
     async def do(self, act: str) -> None:
-        """Do one act; unknown ones do nothing. A pedal sweep goes on in the background."""
+        """Do one act; unknown ones do nothing. A sweep or a sequence goes on in the background."""
         if act == "do-work":
             await self._work()
         elif act == "pedal-sweep":
-            task = asyncio.ensure_future(self._sweep())
-            self._running.add(task)
-            task.add_done_callback(self._running.discard)
+            self._meanwhile(self._sweep())
+        elif act in SEQUENCES:
+            self._meanwhile(self._sequence(act))
+        elif act == "koeo":
+            await self._car.act("key", position="off")
+            await self._clock.sleep_until(self._clock.now() + 3.0)
+            await self._car.act("key", position="on")
         else:
             for name, args in ACTS.get(act, ()):
                 await self._car.act(name, **args)
@@ -79,6 +100,17 @@ class BenchDriver:
         await self._car.act("clean_throttle", fraction=self._cleaned)
         await self._car.act("refit_throttle")
         await self._car.act("charger", on=True)
+
+    def _meanwhile(self, doing: Coroutine[None, None, None]) -> None:
+        task = asyncio.ensure_future(doing)
+        self._running.add(task)
+        task.add_done_callback(self._running.discard)
+
+    async def _sequence(self, name: str) -> None:
+        zero_s = self._clock.now() + COUNT_IN_S + HAND_S
+        for after_s, act, args in SEQUENCES[name]:
+            await self._clock.sleep_until(zero_s + after_s)
+            await self._car.act(act, **args)
 
     async def _sweep(self) -> None:
         begin = self._clock.now()

@@ -7,11 +7,23 @@ from collections.abc import Mapping
 from asleft.model.errors import Code, RunError
 from asleft.model.question import Answer, Question, QuestionKind
 from asleft.ports.clock import Clock
+from asleft.run.asking import STOP
 
 from .driver import BenchDriver
 
 #: How long our scripted technician takes to answer, s.
 _THINKS_S = 2.0
+
+
+#: What is typed where the script says nothing: by the question's message id.
+TYPED: Mapping[str, str] = {
+    "effect.again": "looked over, nothing found; tried once more",
+    "run.reason": "looked over, nothing found; tried once more",
+}
+
+
+#: After so many attempts our scripted technician leaves it open.
+MOST_ATTEMPTS = 3
 
 
 class ScriptedPerson:
@@ -56,6 +68,10 @@ class ScriptedPerson:
         for part, answers in self._answers.items():
             if part in question.message.text and answers:
                 return answers.pop(0)
-        if question.kind is QuestionKind.TYPE:
+        if question.message.id == "run.again" and int(question.message.values["n"]) >= MOST_ATTEMPTS:
+            return question.choices[1]
+        if question.message.id in TYPED:
+            return TYPED[question.message.id]
+        if question.kind is QuestionKind.TYPE and question.choices[0] == STOP:
             raise AssertionError(f"the script has no answer to: {question.message.text}")
         return question.choices[0]

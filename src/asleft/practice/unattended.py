@@ -67,7 +67,7 @@ def run_unattended(
 
 async def _work(clock: LoopClock, out: Path, data: Path, seed: int, cleaned: float, identifier: str) -> DemoResult:
     bus = InLoopBus(clock)
-    car = PetrolCar(seed=seed, cleaned=cleaned)
+    car = PetrolCar(seed=seed, cleaned=cleaned, warm=True)
     car.attach(bus, clock)
     try:
         driver = BenchDriver(LocalActs(car), clock, cleaned)

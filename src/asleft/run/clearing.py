@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from asleft.codec.kwp import codes as kwp_codes
+from asleft.codec.refusal import Protocol
 from asleft.codec.trouble_code import describe
-from asleft.codec.uds import clear_codes as service
 from asleft.codec.uds import read_codes
 from asleft.event import body as b
 from asleft.model.effect import Settlement
@@ -17,6 +18,7 @@ from asleft.model.trouble import CodeKind, TroubleCode
 from .asking import confirm
 from .effects import Sent, carry_out, settled
 from .log import RunLog
+from .wire import clear_all
 
 #: Status bits that make a code count as there: failed now, pending, confirmed. Source: ISO 14229-1, annex D (recalled).
 PRESENT = 0x0D
@@ -27,6 +29,11 @@ async def read_present(log: RunLog, address: ModuleAddress) -> tuple[TroubleCode
 
     Raises: ModuleError: silent, refused, malformed.
     """
+    if log.ports.protocol is Protocol.KWP2000:
+        told = kwp_codes.read_codes(await log.ports.conversation.ask(address, kwp_codes.codes_request()))
+        return tuple(
+            TroubleCode(c.code, address.name, CodeKind.STORED, None, c.status, describe(c.code).text) for c in told
+        )
     answer = await log.ports.conversation.ask(address, read_codes.list_request(PRESENT))
     return tuple(
         TroubleCode(c.code, address.name, CodeKind.STORED, c.failure_type, c.status, describe(c.code).text)
@@ -44,7 +51,7 @@ async def clear_codes(log: RunLog, step: Clear, reached: tuple[ModulePicture, ..
         log,
         say("clear.confirm", "Clear the trouble codes of: {names}. The pictures keep them.", names=names),
         kind=QuestionKind.EFFECT,
-        details=tuple(f"to {m.address.text}: {service.make_request().hex(' ').upper()}" for m in reached),
+        details=tuple(f"to {m.address.text}: {clear_all(log.ports.protocol).hex(' ').upper()}" for m in reached),
         yes="clear",
     )
     with log.step(step.id, say("step.clear", "the planned clear: {names}", names=names)) as end:
@@ -79,7 +86,7 @@ async def _clear_one(
                 )
             )
         )
-    sent = await carry_out(log, picture, service.make_request(), why="the one planned clear", settle=step.settle)
+    sent = await carry_out(log, picture, clear_all(log.ports.protocol), why="the one planned clear", settle=step.settle)
     if isinstance(sent.error, RefusedError):
         return before, None
     try:

@@ -26,7 +26,7 @@ class RunRequest:
         module: the procedure's module as found.
         reached: all modules that answered, for a clear.
         gate_timeout_s: longest wait for the entry conditions, s.
-        repeat_of: run that this one deliberately repeats; empty: none.
+        reason: why it is done once more; empty for the first time.
         usual_s: how long this procedure took in this shop before, s; None: not known.
     """
 
@@ -36,7 +36,7 @@ class RunRequest:
     module: ModulePicture
     reached: tuple[ModulePicture, ...] = ()
     gate_timeout_s: float = 1800.0
-    repeat_of: str = ""
+    reason: str = ""
     usual_s: float | None = None
 
     @property
@@ -56,7 +56,6 @@ class RunContext:
         locks: interlocks.
         routine: the procedure's routine, where it has one.
         typed: what a person typed, by the step's ``save``.
-        cleanup: what must be undone when the run ends early, newest last; each is tried, none may raise.
     """
 
     log: RunLog

@@ -24,25 +24,20 @@ from asleft.model.step_more import (
     words_of,
 )
 
+from .access import open_access
+from .actuating import actuate, stop_routine
+from .agreeing import must_agree
 from .asking import STOP, ask, confirm
+from .beside import tester_turn
 from .clearing import clear_codes
+from .coaching import timed_sequence
 from .context import RunContext
+from .driving import drive_segment
+from .waiting import type_in, wait_until
 from .watching import key_cycle, observe
 
 #: Steps without a handler yet: a way that holds one is refused before anything is asked or sent.
-UNHANDLED = (
-    Read,
-    TypeIn,
-    WaitUntil,
-    RoutineStop,
-    Write,
-    Actuate,
-    Access,
-    RestartModule,
-    TimedSequence,
-    TesterTurn,
-    DriveSegment,
-)
+UNHANDLED = (Read, Write, RestartModule)
 
 
 def must_be_handled(steps: tuple[AnyStep, ...]) -> None:
@@ -60,14 +55,28 @@ async def carry_out_step(run: RunContext, step: AnyStep) -> None:
     match step:
         case Tell() | Ask() | Observe() | KeyCycle():
             await _with_person(run, step)
-        case Session() | RoutineStart() | RoutineResult() | Clear():
+        case TimedSequence() | TesterTurn() | DriveSegment() | TypeIn() | WaitUntil():
+            await _by_hand(run, step)
+        case Session() | RoutineStart() | RoutineResult() | RoutineStop() | Clear() | Actuate() | Access():
             await _by_wire(run, step)
-        case Read() | TypeIn() | WaitUntil() | RoutineStop() | Write() | Actuate():
-            raise InputError(Code.STEP_UNHANDLED, f"{step.id}, {words_of(step)}")
-        case Access() | RestartModule() | TimedSequence() | TesterTurn() | DriveSegment():
+        case Read() | Write() | RestartModule():
             raise InputError(Code.STEP_UNHANDLED, f"{step.id}, {words_of(step)}")
         case _:
             assert_never(step)
+
+
+async def _by_hand(run: RunContext, step: TimedSequence | TesterTurn | DriveSegment | TypeIn | WaitUntil) -> None:
+    match step:
+        case TimedSequence():
+            await timed_sequence(run, step)
+        case TesterTurn():
+            await tester_turn(run, step)
+        case DriveSegment():
+            await drive_segment(run, step)
+        case TypeIn():
+            await type_in(run, step)
+        case WaitUntil():
+            await wait_until(run, step)
 
 
 async def _with_person(run: RunContext, step: Tell | Ask | Observe | KeyCycle) -> None:
@@ -81,13 +90,17 @@ async def _with_person(run: RunContext, step: Tell | Ask | Observe | KeyCycle) -
                 message = say("ask", "{text}", text=text)
                 answer = await ask(log, Question(log.number("q"), QuestionKind.CHOOSE, message, (*choices, STOP)))
                 end.message = say("ask.answer", "declared: {answer}", answer=answer.text)
+                await must_agree(run, step, answer.text)
         case Observe():
             await observe(log, step, run.locks)
         case KeyCycle():
             await key_cycle(log, step, run.locks)
 
 
-async def _by_wire(run: RunContext, step: Session | RoutineStart | RoutineResult | Clear) -> None:
+_Wire = Session | RoutineStart | RoutineResult | RoutineStop | Clear | Actuate | Access
+
+
+async def _by_wire(run: RunContext, step: _Wire) -> None:
     match step:
         case Session(step_id, session):
             with run.log.step(step_id, say("step.session", "open diagnostic session {n}", n=f"{session:02X}")):
@@ -99,5 +112,11 @@ async def _by_wire(run: RunContext, step: Session | RoutineStart | RoutineResult
             await run.need_routine().start(step, result)
         case RoutineResult():
             await run.need_routine().watch(step, run.locks)
+        case RoutineStop():
+            await stop_routine(run, step)
+        case Actuate():
+            await actuate(run, step)
+        case Access():
+            await open_access(run, step)
         case Clear():
             await clear_codes(run.log, step, run.request.reached or (run.module,))

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
-from contextlib import contextmanager
+from collections.abc import Awaitable, Callable, Generator
+from contextlib import AbstractAsyncContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, field
 from typing import Any
 
+from asleft.codec.refusal import Protocol
 from asleft.event import body as b
 from asleft.event.envelope import Event
 from asleft.model.errors import AsleftError, Code, RefusedError, RunError
 from asleft.model.message import Message, say
-from asleft.model.module import ModuleState
+from asleft.model.module import ModuleAddress, ModulePicture, ModuleState
 from asleft.model.reading import Series
 from asleft.model.verdict import StepOutcome
+from asleft.ports.access import AccessKey
 from asleft.ports.clock import Clock
 from asleft.ports.conversation import Conversation
 from asleft.ports.journal import Journal
 from asleft.ports.person import Person
 from asleft.ports.signals import Signals
+
+from .states import RunMachine, Turn
 
 Show = Callable[[str, Any], None]
 
@@ -27,9 +31,21 @@ def _nothing(_key: str, _value: Any) -> None:
     """Show nothing."""
 
 
+#: Takes a picture of one module: what it says of itself now.
+Look = Callable[[ModuleAddress], Awaitable[ModulePicture]]
+
+
 @dataclass(frozen=True)
 class RunPorts:
-    """What a run acts through. ``show`` gives live values to screens; it may be lossy."""
+    """What a run acts through.
+
+    Attributes:
+        show: live values for screens; it may be lossy.
+        look: takes a picture of one module; None: none is taken.
+        quiet: nothing of ours goes out while it is held, for the other tester's turn.
+        key: the workshop's own authorised way to access keys; None: there is none.
+        protocol: language of the modules.
+    """
 
     journal: Journal
     conversation: Conversation
@@ -37,6 +53,10 @@ class RunPorts:
     person: Person
     clock: Clock
     show: Show = field(default=_nothing)
+    look: Look | None = None
+    quiet: Callable[[], AbstractAsyncContextManager[None]] = nullcontext
+    key: AccessKey | None = None
+    protocol: Protocol = Protocol.UDS
 
 
 @dataclass
@@ -48,12 +68,24 @@ class StepLog:
 
 
 class RunLog:
-    """Events of one run."""
+    """Events of one run.
+
+    Attributes:
+        machine: state of the run. reason: why what was sent before goes again; empty: not asked for yet.
+    """
 
     def __init__(self, ports: RunPorts, run: str) -> None:
         self.ports = ports
         self.run = run
+        self.machine = RunMachine()
+        self.reason = ""
         self._numbers = _taken(ports, run)
+
+    def turn(self, turn: Turn) -> None:
+        """The run changes its state: written down and shown."""
+        state = self.machine.go(turn)
+        self.write(b.RunProgress(self.run, state.value, turn.value))
+        self.ports.show("run", {"run": self.run, "state": state.value})
 
     def write(self, body: b.Body, actor: str = "") -> Event:
         """Append one event."""

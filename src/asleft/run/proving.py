@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from asleft.book.procedure import Procedure
 from asleft.event import body as b
 from asleft.event.fold import RunState
 from asleft.model.message import Message, say
 from asleft.model.reading import Series
+from asleft.model.step_more import AnyStep
 from asleft.model.verdict import Judgement, RunEnd, Verdict, overall
 from asleft.proof.codes import CodesSeen
 from asleft.proof.criteria import judge
 from asleft.proof.criterion_data import CodeAbsent, Criterion
 
+from .causes import name_causes_of_proof
 from .log import RunPorts
+from .states import State, Turn
 
 #: Id of the step that judges what was measured: once it stands in the record, only the end of the job decides the rest.
 PROOF = "proof"
@@ -20,9 +25,16 @@ PROOF = "proof"
 _WORDS = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.CANNOT_TELL: "CANNOT TELL"}
 
 
-def judge_samples(criteria: tuple[Criterion, ...], samples: dict[str, tuple[Series, ...]]) -> tuple[Judgement, ...]:
-    """Every criterion that recordings decide."""
-    return tuple(judge(c, samples) for c in criteria if not isinstance(c, CodeAbsent))
+def judge_samples(
+    criteria: tuple[Criterion, ...], samples: dict[str, tuple[Series, ...]], steps: Sequence[AnyStep] = ()
+) -> tuple[Judgement, ...]:
+    """Every criterion that recordings of this way decide.
+
+    Args: steps: of the way; a criterion on a recording that this way does not make belongs to another way.
+    """
+    saves = {save for step in steps if (save := getattr(step, "save", ""))}
+    judged = (c for c in criteria if not isinstance(c, CodeAbsent))
+    return tuple(judge(c, samples) for c in judged if not steps or c.saved in saves)
 
 
 def conclude(ports: RunPorts, run: RunState, procedure: Procedure, codes: CodesSeen | None) -> Verdict | None:
@@ -36,6 +48,8 @@ def conclude(ports: RunPorts, run: RunState, procedure: Procedure, codes: CodesS
     for judgement in late:
         ports.journal.append(b.CriterionJudged(run.started.run, judgement))
     verdict, message = whole_of((*run.judgements, *late))
+    name_causes_of_proof(ports, run.started.run, procedure, (*run.judgements, *late))
+    ports.journal.append(b.RunProgress(run.started.run, State.ENDED.value, Turn.CONCLUDED.value))
     ports.journal.append(b.RunEnded(run.started.run, RunEnd.COMPLETED, verdict, message))
     return verdict
 

@@ -17,6 +17,7 @@ from asleft.model.message import Message, say
 from asleft.model.module import ModuleState
 from asleft.model.step import RoutineResult
 
+from . import wire
 from .clearing import PRESENT, read_present
 from .effects import settled
 from .log import RunLog, RunPorts
@@ -74,9 +75,9 @@ async def _routine(ports: RunPorts, effect: EffectState, state: JobState, book: 
     identifier = Identifier(int.from_bytes(payload[2:4], "big"), payload[2:4].hex().upper(), Printed.HEX)
     await ports.conversation.open_session(effect.intent.target, 0x03)
     try:
-        status = read_status(
-            step, identifier, await ports.conversation.ask(effect.intent.target, identifier.result_request)
-        )
+        request = wire.ask_result(identifier, ports.protocol)
+        answer = await ports.conversation.ask(effect.intent.target, request)
+        status = read_status(step, identifier, answer, ports.protocol)
     finally:
         await ports.conversation.close_sessions()
     if status.state is ModuleState.STORED:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from asleft.book.identifier import Identifier
-from asleft.codec.uds import routine
+from asleft.codec.refusal import Protocol
 from asleft.model.effect import Reaction, Settle, Settlement
 from asleft.model.errors import AsleftError, Code, ModuleError, RefusedError, RunError
 from asleft.model.message import Message, say
@@ -13,6 +13,7 @@ from asleft.model.module import ModulePicture, ModuleState
 from asleft.model.question import QuestionKind
 from asleft.model.step import RoutineResult, RoutineStart, RoutineStatus
 
+from . import wire
 from .asking import confirm
 from .effects import Sent, carry_out, settled
 from .gate import Gate
@@ -20,6 +21,8 @@ from .log import RunLog
 
 #: A module falls back to its default session after this, s. Source: ISO 14229-2, S3server 5 s (recalled); with margin.
 SESSION_OUT_S = 5.5
+#: Stands beside every consent to an effect.
+EMERGENCY = "The stop on the screen is no safety switch: the brake and the key are."
 
 
 @dataclass(frozen=True)
@@ -31,9 +34,11 @@ class Status:
     message: Message
 
 
-def read_status(step: RoutineResult, identifier: Identifier, answer: bytes) -> Status:
+def read_status(
+    step: RoutineResult, identifier: Identifier, answer: bytes, protocol: Protocol = Protocol.UDS
+) -> Status:
     """Meaning of a routine's result answer. Raises ModuleError (answer-malformed) when it is too short."""
-    record = routine.read_answer(answer, routine.RoutineAction.RESULT, identifier.value)
+    record = wire.result_of(answer, identifier, protocol)
     if len(record) <= max(step.state_at, step.refusal_at or 0):
         raise ModuleError(Code.ANSWER_MALFORMED, answer.hex(" ").upper(), step.id)
     value = record[step.state_at]
@@ -74,12 +79,12 @@ class RoutineRun:
 
         Raises: RefusedError; ModuleError or LinkError when no answer was heard (then settled by reading back).
         """
-        payload = self._identifier.request
+        payload = wire.start_routine(self._identifier, self._log.ports.protocol)
         await confirm(
             self._log,
             say("effect.confirm", "Start now: {name}. It changes the module; it is sent once.", name=self._name),
             kind=QuestionKind.EFFECT,
-            details=(f"to {self._picture.address.text}", f"bytes {payload.hex(' ').upper()}"),
+            details=(f"to {self._picture.address.text}", f"bytes {payload.hex(' ').upper()}", EMERGENCY),
             yes="start",
         )
         with self._log.step(step.id, say("step.routine-start", "start: {name}", name=self._name)):
@@ -120,9 +125,8 @@ class RoutineRun:
 
     async def stop(self, why: str) -> None:
         """Send the stop of the routine, itself an effect with intent and receipt; a refusal is only written down."""
-        sent = await carry_out(
-            self._log, self._picture, self._identifier.stop_request, why=why, settle=Settle.ROUTINE_RESULT
-        )
+        payload = wire.stop_routine(self._identifier, self._log.ports.protocol)
+        sent = await carry_out(self._log, self._picture, payload, why=why, settle=Settle.ROUTINE_RESULT, stops=True)
         if sent.error is None:
             settled(
                 self._log, sent.intent, Settlement.DONE, say("effect.stopped", "the module stopped: {why}", why=why)
@@ -152,8 +156,10 @@ class RoutineRun:
             raise
 
     async def _ask(self, step: RoutineResult) -> Status:
-        answer = await self._log.ports.conversation.ask(self._picture.address, self._identifier.result_request)
-        return read_status(step, self._identifier, answer)
+        protocol = self._log.ports.protocol
+        request = wire.ask_result(self._identifier, protocol)
+        answer = await self._log.ports.conversation.ask(self._picture.address, request)
+        return read_status(step, self._identifier, answer, protocol)
 
     def _finished(self, status: Status) -> bool:
         if status.state is ModuleState.STORED:

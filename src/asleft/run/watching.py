@@ -63,19 +63,9 @@ def _lost(locks: Gate, reading: Reading) -> bool:
 
 
 async def observe(log: RunLog, step: Observe, locks: Gate) -> tuple[Series, ...]:
-    """Say what to do, wait until the person is ready, record, keep the samples."""
-    await confirm(
-        log,
-        say(
-            "observe.ready",
-            "{text} Recording begins when you press: {seconds} s.",
-            text=step.text,
-            seconds=f"{step.seconds:g}",
-        ),
-        kind=QuestionKind.ACT,
-        act=step.act,
-        yes="begin",
-    )
+    """Say what to do, wait until the person is ready (unless it has begun already), record, keep the samples."""
+    if not step.at_once:
+        await _ready(log, step)
     with log.step(step.id, say("step.observe", "{text}", text=step.text)) as end:
         watched = locks.without(step.suspends)
         await watched.look()
@@ -83,6 +73,12 @@ async def observe(log: RunLog, step: Observe, locks: Gate) -> tuple[Series, ...]
         log.samples(step.save, series)
         end.message = _counts(series)
     return series
+
+
+async def _ready(log: RunLog, step: Observe) -> None:
+    text = "{text} Recording begins when you press: {seconds} s."
+    message = say("observe.ready", text, text=step.text, seconds=f"{step.seconds:g}")
+    await confirm(log, message, kind=QuestionKind.ACT, act=step.act, yes="begin")
 
 
 async def key_cycle(log: RunLog, step: KeyCycle, locks: Gate) -> None:

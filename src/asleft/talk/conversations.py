@@ -320,10 +320,12 @@ class Conversations:
         tries = Tries(self.settings, self._clock, self.pace, id(partner))
         spent_s = 0.0
         while True:
-            if not tries.silent:
+            if tries.silent:
+                await partner.strays_gone(end_s)
+            else:
                 await partner.settle(request, end_s)
-            got = await self.turns.take(end_s, alone=tries.alone, head_start_s=self._head_start(partner))
-            if not got:
+            late = self._clock.now() >= end_s
+            if late or not await self.turns.take(end_s, alone=tries.alone, head_start_s=self._head_start(partner)):
                 raise tries.error or LinkBusy(partner.name, request)
             begun_s = self._clock.now()
             try:

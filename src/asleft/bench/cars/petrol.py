@@ -22,17 +22,19 @@ from ..physics.drive import Drive, DriveSpec
 from ..physics.noise import Noise
 from ..physics.steady import learned_idle_air
 from ..physics.throttle import Throttle
+from .engine_acts import EngineActs
 from .identity import draw_identity, make_vin
 from .petrol_base import PetrolBase
 from .petrol_diary import Diary
 from .petrol_engine import engine_module
 from .petrol_faults import PETROL_FAULTS
+from .petrol_hand_learn import HandLearn
 from .petrol_others import OtherSide, other_modules
 from .petrol_side import EngineSide
 from .petrol_sizes import build_powertrain, learnt
 
 
-class PetrolCar(PetrolBase):
+class PetrolCar(EngineActs, PetrolBase):
     """One petrol car.
 
     Args:
@@ -53,12 +55,18 @@ class PetrolCar(PetrolBase):
         self.vin = make_vin("L16DT", "K", chance.whole(100_000, 999_999))
         drive = Drive(DriveSpec())
         self.engine_side = self._engine_side(seed, chance, drive)
+        self.hand_learn = HandLearn(self.engine_side)
         self.other_side = self._other_side(chance)
         identity = draw_identity(chance, "ENG", 1620, "ENGINE")
         self.engine = engine_module(self.engine_side, memory, identity, self.vin, "ECM-EngineControl")
         self.engine_side.lamp = self.engine.codes.lamp
         gateway, *others = other_modules(self.other_side)
         super().__init__("petrol", [gateway, self.engine, *others], PETROL_FAULTS, self.engine_side, drive, seed)
+
+    def advance_to(self, t_s: float) -> None:
+        """Bring physics and module to car time t_s, s."""
+        super().advance_to(t_s)
+        self.hand_learn.step(t_s)
 
     def _engine_side(self, seed: int, chance: Noise, drive: Drive) -> EngineSide:
         train = self.powertrain

@@ -45,11 +45,11 @@ class IdleSpec:
 class IdleControl:
     """One idle control. ``learned`` is the learned air in g/s, ``integral_g_s`` what the integral carries.
 
-    ``reduced`` says that the module does not trust the throttle's stop.
+    ``lift_rpm`` is what a learn adds to the target; ``reduced`` says that the module does not trust the throttle's stop.
     """
 
-    CHANGES = ("integral_g_s", "owed_g_s", "target_rpm", "spark_deg")
-    __slots__ = ("integral_g_s", "learned", "owed_g_s", "reduced", "spark_deg", "spec", "target_rpm")
+    CHANGES = ("integral_g_s", "owed_g_s", "target_rpm", "spark_deg", "lift_rpm")
+    __slots__ = ("integral_g_s", "learned", "lift_rpm", "owed_g_s", "reduced", "spark_deg", "spec", "target_rpm")
 
     def __init__(self, spec: IdleSpec, learned: Learned) -> None:
         self.spec = spec
@@ -57,6 +57,7 @@ class IdleControl:
         self.integral_g_s = 0.0
         self.owed_g_s = 0.0
         self.reduced = False
+        self.lift_rpm = 0.0
         self.target_rpm = spec.warm_rpm
         self.spark_deg = spec.spark_deg
 
@@ -69,7 +70,7 @@ class IdleControl:
         cold = min(1.0, max(0.0, (78.0 - coolant_c) / 45.0))
         fresh = min(1.0, max(0.0, (50.0 - coolant_c) / 15.0))
         after_start = spec.start_rpm / (1.0 + exp((run_s - 38.0) / 3.0)) * fresh if fresh > 0.0 else 0.0
-        self.target_rpm = spec.warm_rpm + spec.cold_rpm * cold + after_start
+        self.target_rpm = spec.warm_rpm + spec.cold_rpm * cold + after_start + self.lift_rpm
         if cooler:
             self.target_rpm = max(self.target_rpm, spec.warm_rpm + spec.cooler_rpm)
         return self.target_rpm

@@ -1,0 +1,45 @@
+"""Which of a procedure's causes belong to what was seen: shown when a run does not get through or its proof fails."""
+
+from __future__ import annotations
+
+from asleft.book.procedure import Cause, Procedure, Seen
+from asleft.event import body as b
+from asleft.model.errors import AsleftError, Code, RefusedError
+from asleft.model.verdict import Judgement, Verdict
+
+from .log import RunLog, RunPorts
+
+
+def causes_for(procedure: Procedure, *seen: Seen) -> tuple[Cause, ...]:
+    """The procedure's entries for what was seen, in its order; entries that say nothing of it come last."""
+    fitting = [c for c in procedure.causes if set(c.when) & set(seen)]
+    return tuple(fitting) + tuple(c for c in procedure.causes if not c.when)
+
+
+def seen_in(error: AsleftError) -> Seen | None:
+    """What a run saw that ended with this error; None where no cause in the car follows from it."""
+    if isinstance(error, RefusedError):
+        return Seen.REFUSED
+    return {
+        Code.MODULE_SILENT: Seen.TOO_LATE,
+        Code.SEQUENCE_MISSED: Seen.MISSED,
+        Code.GATE_CLOSED: Seen.NOT_READY,
+        Code.INTERLOCK_BROKEN: Seen.NOT_READY,
+    }.get(error.code)
+
+
+def name_causes(log: RunLog, procedure: Procedure, error: AsleftError) -> None:
+    """Write down what the procedure lists for how this run ended."""
+    seen = seen_in(error)
+    for cause in causes_for(procedure, seen) if seen is not None else ():
+        log.write(b.CausesNamed(log.run, cause.seen, cause.causes))
+
+
+def name_causes_of_proof(ports: RunPorts, run: str, procedure: Procedure, judgements: tuple[Judgement, ...]) -> None:
+    """Write down what the procedure lists for criteria that were not passed."""
+    failed = {j.criterion for j in judgements if j.verdict is not Verdict.PASS}
+    if not failed:
+        return
+    named = [c for c in procedure.causes if set(c.criteria) & failed]
+    for cause in named or causes_for(procedure, Seen.NOT_PROVED):
+        ports.journal.append(b.CausesNamed(run, cause.seen, cause.causes))
