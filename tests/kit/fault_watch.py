@@ -153,6 +153,24 @@ def learn(w: Watch) -> None:
     w.seen["learn"] = w.ask("31035A31")[4:6].hex()
 
 
+def overruns(w: Watch) -> None:
+    """The tooth-error learn: three times to the cut and down again; its end, and the misfires counted at idle."""
+    w.act("key", 3.0, position="on")
+    w.act("key", 40.0, position="start")
+    w.set()
+    before = w.ask("06A3")[-6:-4]
+    w.wait(60.0)
+    w.seen["counted"] = int.from_bytes(w.ask("06A3")[-6:-4], "big") - int.from_bytes(before, "big")
+    w.ask("1003")
+    w.seen["start"] = w.ask("31015A34").hex()
+    for _ in range(3):
+        w.act("pedal", 3.0, percent=45.0)
+        w.ask("3E00")
+        w.act("pedal", 4.5, percent=0.0)
+        w.ask("3E00")
+    w.seen["teeth"] = w.ask("31035A34")[4:7].hex()
+
+
 def asleep(w: Watch) -> None:
     """Forty seconds with the key on."""
     w.act("key", 3.0, position="on")
@@ -249,6 +267,11 @@ COMMON: dict[str, tuple[Scenario, str, float | None]] = {
     "coolant sensor offset": (engine_off, "05", 13.0),
     "air meter reads": (idle, "07", 3.0),
     "plate sensors disagree": (engine_off, "codes", None),
+    "pedal sensors disagree": (engine_off, "codes", None),
+    "pedal sensor noisy": (engine_off, "49 scatter", 0.8),
+    "pedal bracket bent": (engine_off, "49", 10.0),
+    "damper loose": (overruns, "teeth", None),
+    "wrong target wheel": (overruns, "counted", 20.0),
     "fan cycles": (idle, "42", 20.0),
     "supply dips while learning": (learn, "learn", None),
     "charger ripple": (engine_off, "42 scatter", 80.0),

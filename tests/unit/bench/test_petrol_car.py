@@ -352,7 +352,7 @@ def test_supported_parameters_are_those_promised():
         mask = bay.pid(base)
         found |= {base + bit for bit in range(1, 33) if mask >> (32 - bit) & 1}
     promised = (
-        "01 03 04 05 06 07 0B 0C 0D 0E 0F 10 11 1C 1F 21 2E 2F 30 31 33 3C 41 42 43 44 45 46 47 49 4A 4C 4D 4E 51"
+        "01 03 04 05 06 07 0B 0C 0D 0E 0F 10 11 1C 1F 21 2E 2F 30 31 33 3C 41 42 43 44 45 46 47 49 4A 4C 4D 4E 51 5A"
     )
     assert {int(pid, 16) for pid in promised.split()} | {0x20, 0x40} == found
     for pid in found - {0x20, 0x40}:

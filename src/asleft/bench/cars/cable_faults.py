@@ -12,7 +12,10 @@ from .petrol_faults import CONDITIONS, HAND, MEASURE, PARTS, SUPPLY, number
 from .workshop_car import WorkshopCar
 
 #: Faults of the newer car that this one cannot have: it has one plate sensor, and its learn is by hand.
-_NOT_HERE = frozenset({"supply dips while learning", "plate sensors disagree"})
+_NOT_HERE = frozenset({
+    "supply dips while learning", "plate sensors disagree", "pedal sensors disagree", "pedal sensor noisy",
+    "pedal bracket bent", "damper loose", "wrong target wheel",
+})  # fmt: skip
 #: Address of somebody else's tester; KWP2000 leaves F0 to FE to testers (number recalled).
 _OTHER = 0xF5
 

@@ -23,6 +23,7 @@ from ..memory import Memory
 from ..module import ControlModule
 from ..physics.noise import Noise
 from ..physics.state import restore_part, save_part
+from .engine_acts import EngineActs
 from .estate_acts import PartActs, read_level
 from .estate_body import camera, restraints, suspension, tyre_pressure
 from .estate_build import Workbench
@@ -40,7 +41,7 @@ from .petrol_side import EngineSide
 from .petrol_sizes import build_powertrain, learnt
 
 
-class EstateCar(PartActs, PetrolBase):
+class EstateCar(PartActs, EngineActs, PetrolBase):
     """One estate.
 
     Args: seed: which car of the model. ambient_c: air outside. warm: arrives at working temperature. lacking: modules

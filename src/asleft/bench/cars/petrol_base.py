@@ -57,6 +57,7 @@ class PetrolBase(WorkshopCar):
         """Bring the physics and the engine module's counters to car time t_s, s."""
         self.train.wind_m_s = abs(self.drive.speed_m_s)
         self.train.advance_to(t_s)
+        self.side.advance()
         self.diary.advance(self.drive.speed_km_h, self.side.lamp())
 
     def truth(self) -> Mapping[str, Json]:
@@ -84,6 +85,7 @@ class PetrolBase(WorkshopCar):
             "powertrain": save_part(self.train),
             "diary": save_part(self.diary),
             "sensing": self.side.sensing.save(),
+            "engine module": self.side.save_more(),
             "workshop": self.chance.save(),
             "drive": save_part(self.drive),
             "faults": dict(self.faults.active),
@@ -97,6 +99,7 @@ class PetrolBase(WorkshopCar):
         restore_part(self.train, state["powertrain"])
         restore_part(self.diary, state["diary"])
         self.side.sensing.restore(state["sensing"])
+        self.side.restore_more(state["engine module"])
         self.chance.restore(state["workshop"])
         restore_part(self.drive, state["drive"])
 

@@ -73,6 +73,21 @@ def _hidden_load() -> How:
     return put, mend
 
 
+def _wheel() -> How:
+    """One segment is far from where it ought to be; mended, the old wheel is back."""
+
+    def put(car: Any, size: float) -> None:
+        errors = car.engine_side.wheel.error_permille
+        car.running_faults.setdefault("wheel", list(errors))
+        errors[1] = size
+
+    def mend(car: Any) -> None:
+        if "wheel" in car.running_faults:
+            car.engine_side.wheel.error_permille = car.running_faults.pop("wheel")
+
+    return put, mend
+
+
 def _cooler() -> How:
     def put(car: Any, _size: float) -> None:
         car.powertrain.switch("cooler", on=True)
@@ -124,6 +139,7 @@ def _sleep(car: Any) -> None:
 
 _D = "powertrain.defects."
 _T = "powertrain.temperatures."
+_W = "engine_side.wheel."
 _B = "powertrain.supply.battery."
 
 
@@ -172,6 +188,8 @@ MEASURE = tuple(
         ("coolant sensor offset", "K", (-40.0, 40.0, -15.0), "coolant temperature", number(_T + "sensor_k")),
         ("air meter reads", "share", (0.5, 1.5, 0.88), "long-term trim", number(_D + "meter_gain", 1.0)),
         ("plate sensors disagree", "%", (-20.0, 20.0, 8.0), "code P2135", number("powertrain.throttle.skew_b_pct")),
+        ("pedal sensors disagree", "%", (-10.0, 10.0, 4.0), "code P2138", number("engine_side.pedal_unit.skew_e_pct")),
+        ("pedal sensor noisy", "%", (0.1, 5.0, 1.0), "pedal sensor", number("engine_side.pedal_unit.noise_pct")),
         ("fan cycles", "K", (5.0, 40.0, 15.0), "supply voltage", number(_T + "fan_early_k")),
     )
 )
@@ -211,6 +229,15 @@ PARTS = tuple(
         ("purge valve stuck open", "share", (0.1, 1.0, 1.0), "purge", number(_D + "purge_stuck")),
         ("thermostat stuck open", "share", (0.1, 1.0, 0.8), "warm-up", number(_T + "stuck_open")),
         ("misfire", "share", (0.01, 0.4, 0.08), "scatter of the engine speed", number("powertrain.crank.misfire")),
+        ("pedal bracket bent", "%", (0.5, 12.0, 6.0), "pedal sensor", number("engine_side.pedal_unit.bent_pct")),
+        (
+            "damper loose",
+            "‰",
+            (0.1, 3.0, 0.8),
+            "tooth errors are not learned",
+            number("engine_side.wheel.loose_permille"),
+        ),
+        ("wrong target wheel", "‰", (0.5, 9.0, 4.0), "misfire counts", _wheel()),
         ("engine module busy", "1", _ON, "answer 21", number("engine_side.busy", False)),
     )
 )

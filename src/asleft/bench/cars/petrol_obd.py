@@ -13,7 +13,14 @@ from .petrol_side import EngineSide, TrainSide
 Values = dict[int, Callable[[], float]]
 
 
-def engine_obd(side: TrainSide, values: Values, identity: Identity, vin: str, ecu_name: str) -> Obd:
+def engine_obd(
+    side: TrainSide,
+    values: Values,
+    identity: Identity,
+    vin: str,
+    ecu_name: str,
+    more_tests: tuple[MonitorTest, ...] = (),
+) -> Obd:
     """OBD services 01 to 0A of an engine module that shows these values."""
     diary = side.diary
     calibration = f"{identity.software}{identity.version.replace('.', '')}"
@@ -29,7 +36,7 @@ def engine_obd(side: TrainSide, values: Values, identity: Identity, vin: str, ec
         values={pid: side.shown(pid, value) for pid, value in values.items()},
         raw=raw_values(side),
         monitors=tuple(monitors),
-        tests=(MonitorTest(0x01, 0x01, 0x0A, lambda: sensor_test, 0x0800, 0x1000),),
+        tests=(MonitorTest(0x01, 0x01, 0x0A, lambda: sensor_test, 0x0800, 0x1000), *more_tests),
         freeze_pids=tuple(pid for pid in (0x04, 0x05, 0x06, 0x07, 0x0B, 0x0C, 0x0D, 0x11, 0x1F, 0x42) if pid in values),
         vin=vin,
         calibration_ids=(calibration,),
@@ -51,14 +58,15 @@ def raw_values(side: TrainSide) -> Mapping[int, Callable[[], bytes]]:
 
 def engine_values(side: EngineSide) -> Values:
     """Parameters of the engine module with an electronic throttle."""
-    train, values, noise = side.electronic, side.values, side.sensing
+    train, values = side.electronic, side.values
     return shared_values(side) | {
         0x11: lambda: train.throttle.sensor_a,
         0x45: lambda: max(0.0, train.throttle.sensor_a - values.stop.value),
         0x47: lambda: train.throttle.sensor_b,
-        0x49: lambda: side.pedal_d_pct + 0.02 * noise.normal(),
-        0x4A: lambda: 0.5 * side.pedal_d_pct + 0.02 * noise.normal(),
+        0x49: lambda: side.pedal_unit.d_pct(train.travel),
+        0x4A: lambda: side.pedal_unit.e_pct(train.travel),
         0x4C: lambda: max(0.0, train.plate.command_pct),
+        0x5A: side.pedal.relative_pct,
     }
 
 

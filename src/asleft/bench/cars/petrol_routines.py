@@ -76,6 +76,19 @@ def engine_routines(side: EngineSide) -> list[Routine]:
             on_end=store_air,
             result=lambda: pack(">h", round(values.idle_air.value * 1e3)),
         ),
+        side.pedal.routine(
+            (
+                refuse_if(lambda: train.crank.rpm > 50.0, 0x83),
+                refuse_if(lambda: side.speed_km_h() > 0.5, 0x88),
+                refuse_if(lambda: train.module_v < 11.8, 0x93),
+            )
+        ),
+        side.teeth.routine(
+            (
+                refuse_if(lambda: side.speed_km_h() > 0.5, 0x88),
+                refuse_if(lambda: side.selector() not in {"P", "N"}, 0x90),
+            )
+        ),
     ]
 
 

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from ..memory import LearnedValue
+from ..memory import LearnedValue, Memory
 from ..physics.noise import Noise
+from ..physics.pedal import PedalUnit
 from ..physics.powertrain import Powertrain
+from ..physics.state import restore_part, save_part
+from ..physics.target_wheel import TargetWheel
+from .pedal_rest import PedalRest
 from .petrol_diary import Diary
 from .petrol_sizes import ElectronicTrain, Learnt
+from .tooth_learn import ToothLearn
 
 
 @dataclass(kw_only=True)
@@ -37,6 +42,16 @@ class TrainSide:
     scatter: dict[int, float] = field(default_factory=dict[int, float])
     ripple_v: float = 0.0
     busy: bool = False
+
+    def advance(self) -> None:
+        """What the module does besides, up to the engine's present."""
+
+    def save_more(self) -> dict[str, Any]:
+        """State of what is its own, as JSON values."""
+        return {}
+
+    def restore_more(self, state: Mapping[str, Any]) -> None:
+        """Take over what `save_more` gave."""
 
     def shown(self, pid: int, value: Callable[[], float]) -> Callable[[], float]:
         """What a parameter shows of a value: with bias, scatter, or frozen at what it was when first read."""
@@ -73,18 +88,45 @@ class EngineSide(TrainSide):
     """The side of the engine module with an electronic throttle.
 
     Attributes: electronic: its powertrain. values: learned. pace: how slow its learn is, 1 normal. pedal_rest_pct: of
-        pedal sensor D.
+        pedal sensor D when it was built. pedal_unit, wheel: physics. pedal, teeth: learned of them, once `learn_more`
+        has been called.
     """
 
     electronic: ElectronicTrain
     values: Learnt
     pace: float
     pedal_rest_pct: float
+    pedal_unit: PedalUnit = field(init=False)
+    wheel: TargetWheel = field(init=False)
+    pedal: PedalRest = field(init=False)
+    teeth: ToothLearn = field(init=False)
 
-    @property
-    def pedal_d_pct(self) -> float:
-        """Pedal sensor D, %."""
-        return self.pedal_rest_pct + 72.0 * self.powertrain.pedal
+    def learn_more(self, memory: Memory) -> None:
+        """Pedal rest and tooth errors, learned long ago, in the module's memory."""
+        seed = round(self.pedal_rest_pct * 1e6)
+        self.pedal_unit, self.wheel = PedalUnit(self.pedal_rest_pct, seed), TargetWheel(seed)
+        self.pedal = PedalRest(self.pedal_unit, self.electronic, memory)
+        self.teeth = ToothLearn(self.wheel, self.electronic, memory, seed)
+
+    def settle(self) -> None:
+        """What the module now takes for the foot."""
+        self.pedal.settle()
+
+    def advance(self) -> None:
+        """Foot and misfires, up to the engine's present."""
+        self.pedal.settle()
+        self.teeth.advance()
+
+    def save_more(self) -> dict[str, Any]:
+        """State of pedal unit, target wheel and misfire counts."""
+        parts = {"pedal": self.pedal_unit, "wheel": self.wheel, "teeth": self.teeth}
+        return {name: save_part(part) for name, part in parts.items()}
+
+    def restore_more(self, state: Mapping[str, Any]) -> None:
+        """Take over what `save_more` gave."""
+        restore_part(self.pedal_unit, state["pedal"])
+        restore_part(self.wheel, state["wheel"])
+        restore_part(self.teeth, state["teeth"])
 
 
 def raw_counts(percent: float) -> int:

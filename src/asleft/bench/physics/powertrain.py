@@ -27,8 +27,7 @@ HEAT_S = 0.2
 _CHOKED = choked_flow_function()
 _KELVIN = 273.15
 
-#: Where the engine module cuts the fuel, 1/min: at the top, and on overrun with the pedal released, from and down to.
-TOP_RPM = 5900.0
+#: Where the engine module cuts the fuel on overrun with the pedal released, 1/min, from and down to.
 OVERRUN_RPM = (1700.0, 1250.0)
 
 
@@ -127,7 +126,7 @@ class Powertrain(PowertrainState[BodyT, ControlT]):
         begin, end = OVERRUN_RPM
         above = self.idle.target_rpm - self.idle.spec.warm_rpm
         overrun = released and self.run_s > 5.0 and crank.rpm > (end if self.cut else begin) + above
-        self.cut = overrun or crank.rpm > TOP_RPM
+        self.cut = overrun or crank.rpm > self.top_rpm
         if self.cut:
             return crank.burn(dt_s, 0.0, 1.0, 0.0, 0.0)
         metered, purge = self._shares

@@ -22,6 +22,7 @@ class PowertrainState(Generic[BodyT, ControlT]):
         metered_kg_s, inlet_kg_s, air_kg_s: past the meter, into the manifold, into the cylinders, over the last step.
         drag: called each step with (engine speed in 1/min, dt_s): the torque the drive takes, N·m.
         motors_a: drawn by motors of the car's body and brakes, key on or off.
+        top_rpm: where the module cuts the fuel. pedal_shift: what the module takes for foot and is not, as a share.
         alive: whether something else of the car moves, so that time must not jump.
     """
 
@@ -30,8 +31,9 @@ class PowertrainState(Generic[BodyT, ControlT]):
         "vapour", "consumers", "cooler_s", "wind_m_s", "metered_kg_s", "inlet_kg_s", "air_kg_s", "starts",
         "adapt_allowed", "cut", "heat_s", "heat_j",
         "exhaust_g", "defects", "throttle", "manifold", "crank", "temperatures", "supply", "plate", "idle",
-        "fuel", "noise", "alternator_v", "fuel_l", "motors_a",
+        "fuel", "noise", "alternator_v", "fuel_l", "motors_a", "top_rpm",
     )  # fmt: skip
+    TOP_RPM = 5900.0
 
     def __init__(self, parts: Parts[BodyT, ControlT], ambient_pa: float = 101_000.0) -> None:
         self.throttle = parts.throttle
@@ -58,6 +60,8 @@ class PowertrainState(Generic[BodyT, ControlT]):
         self.metered_kg_s = self.inlet_kg_s = self.air_kg_s = 0.0
         self.fuel_l: float = 30.0
         self.motors_a = 0.0
+        self.top_rpm = self.TOP_RPM
+        self.pedal_shift = 0.0
         self.starts = 0
         self.adapt_allowed = True
         self.cut = False
@@ -112,9 +116,14 @@ class PowertrainState(Generic[BodyT, ControlT]):
     # -- readings --------------------------------------------------------------------------------------------------
 
     @property
-    def pedal(self) -> float:
+    def travel(self) -> float:
         """Pedal, 0 to 1 of its travel: the foot, or what else holds it down."""
         return max(self.foot, self.defects.pedal_rest)
+
+    @property
+    def pedal(self) -> float:
+        """What the engine module takes for the pedal, 0 to 1."""
+        return max(0.0, self.travel + self.pedal_shift)
 
     @property
     def cooler_on(self) -> bool:
