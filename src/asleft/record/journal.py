@@ -36,6 +36,9 @@ ORDER BY job
 """
 
 
+_LOG_KEPT = "erased, but another program was reading and the log still holds the old bytes: erase once more"
+
+
 class HasOrigin(Protocol):
     """A link, a conversation or signals: anything that says where its data comes from."""
 
@@ -105,7 +108,8 @@ class Journals:
 
         Args: wall: time of day, RFC 3339.
         Returns: how many values there were.
-        Raises: RecordError: job-unknown, job-in-use, journal-unwritable.
+        Raises: RecordError: job-unknown, job-in-use, journal-unwritable, also when another program reads just then, so
+            that the write-ahead log keeps the old bytes: erase again.
         """
         if self._origin_of(checked_number(job)) is None:
             raise RecordError(Code.JOB_UNKNOWN, job, str(self._folder))
@@ -114,7 +118,8 @@ class Journals:
             with self._database.one_commit():
                 count = len(self._database.rows("DELETE FROM personal WHERE job = ? RETURNING 1", (job,)))
                 self._database.rows("INSERT INTO erasure VALUES (?, ?, ?, ?, ?)", (job, wall, reason, by, count))
-            self._database.rows("PRAGMA wal_checkpoint(TRUNCATE)")
+            if self._database.rows("PRAGMA wal_checkpoint(TRUNCATE)")[0][0]:
+                raise RecordError(Code.JOURNAL_UNWRITABLE, _LOG_KEPT, str(self._folder))
         finally:
             lease.give_back()
         return count

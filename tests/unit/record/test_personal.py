@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import apsw
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -118,6 +119,19 @@ def test_erasure_leaves_a_chain_that_holds(tmp_path: Path, journals: Journals, k
         assert b"Ada Quill" not in path.read_bytes(), path
     with pytest.raises(RecordError):
         journals.erase("absent", reason="x", by="R", wall="2039-01-01T00:00:00.000Z")
+
+
+def test_a_reader_in_the_way_of_an_erasure_is_said(tmp_path: Path, journals: Journals) -> None:
+    """Its old snapshot keeps the log from being emptied: nobody is told that all is gone."""
+    personal_job(journals).give_back()
+    reader = apsw.Connection(str(tmp_path / "journal.db"))
+    reader.execute("BEGIN; SELECT count(*) FROM personal").fetchall()
+    with pytest.raises(RecordError, match="erase once more"):
+        journals.erase(JOB, reason="asked to", by="R. Vale", wall="2031-05-01T00:00:00.000Z")
+    reader.execute("COMMIT")
+    reader.close()
+    assert journals.erase(JOB, reason="asked to", by="R. Vale", wall="2031-05-01T00:00:00.000Z") == 0
+    assert not [path for path in tmp_path.glob("journal.db*") if b"1M8GDM9AXKP042788" in path.read_bytes()]
 
 
 def test_what_is_due_for_erasure(journals: Journals) -> None:
