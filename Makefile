@@ -30,8 +30,10 @@ test: $(STAMP) system lint types imports
 test-full: $(STAMP) system lint types imports
 	ASLEFT_FULL=1 $(BIN)/python -m pytest -n 2 --dist worksteal -m "not soak"
 
+# What has passed is kept in .soak/ until all of it has: broken off, it goes on where it was.
 soak: $(STAMP)
-	$(BIN)/python -m pytest -n 2 -m soak
+	ASLEFT_SOAK=.soak $(BIN)/python -m pytest -n 2 --dist worksteal -m soak
+	rm -rf .soak
 
 lint: $(STAMP)
 	$(BIN)/ruff check src tests scripts benchmarks

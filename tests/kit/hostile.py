@@ -8,10 +8,13 @@ from asleft.bench.bus import InLoopBus
 from asleft.job.clock import LoopClock, run_virtual
 from asleft.model.errors import AsleftError
 from asleft.model.frame import CanFrame
+from asleft.talk.addresses import extended
 from asleft.talk.conversations import Conversations
 from asleft.talk.settings import TalkSettings
 from kit.fake_module import BRAKES, ENGINE, open_link
 
+#: One that shares its identifiers and is told apart by the address byte.
+_SHARED = extended("trailer", 0x6A1, 0x640, target=0x40)
 _STARTS = bytes.fromhex("00 01 03 07 0F 10 11 1F 20 21 22 2F 30 31 32 33 3F 40 FF")
 _BODIES = tuple(bytes.fromhex(t) for t in ("62F1", "7F2278", "7F2221", "7F2231", "7F", "410C", "5003", "000000"))
 _ASKED = tuple(bytes.fromhex(t) for t in ("22F190", "010C", "1003", "3E80"))
@@ -26,7 +29,10 @@ def hostile_frame(rng: random.Random, identifiers: tuple[int, ...]) -> CanFrame:
         if rng.random() < 0.5:
             body = rng.choice(_BODIES)
             data[1 : 1 + len(body)] = body
-    return CanFrame(rng.choice(identifiers), bytes(data[:8]))
+    identifier = rng.choice(identifiers)
+    if identifier == _SHARED.response_id and rng.random() < 0.8:
+        data[:0] = b"\xf1"
+    return CanFrame(identifier, bytes(data[:8]))
 
 
 def attack(frames: int, seed: int) -> dict[str, int]:
@@ -46,7 +52,7 @@ def attack(frames: int, seed: int) -> dict[str, int]:
         def shout() -> None:
             nonlocal left
             left -= 1
-            enemy.send(hostile_frame(rng, (ENGINE.response_id, BRAKES.response_id, 0x7EA)))
+            enemy.send(hostile_frame(rng, (ENGINE.response_id, BRAKES.response_id, 0x7EA, 0x640)))
             if left > 0:
                 clock.call_at(clock.now() + rng.choice((0.0003, 0.001, 0.01)), shout)
 
@@ -60,7 +66,7 @@ def attack(frames: int, seed: int) -> dict[str, int]:
                     if rng.random() < 0.05:
                         await talk.ask_everybody(b"\x01\x00", deadline_s=deadline_s)
                     else:
-                        await talk.ask(rng.choice((ENGINE, BRAKES)), request, deadline_s=deadline_s)
+                        await talk.ask(rng.choice((ENGINE, BRAKES, _SHARED)), request, deadline_s=deadline_s)
                     kind = "answered"
                 except AsleftError as error:
                     kind = error.code.value

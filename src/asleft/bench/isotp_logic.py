@@ -153,7 +153,7 @@ class Logic(TransportLayerLogic):
 
     def held_back(self) -> bool:
         """The frame before has not gone yet; a frame that never goes (bus off) holds back no longer than N_As, 1 s."""
-        if self.in_flight and self._clock.now() - self.put_s >= _N_AS_S:
+        if self.in_flight and self._clock.now() - self.put_s >= _N_AS_S - _LATE_NS / 1e9:
             self.in_flight = 0
         return self.paced and self.in_flight > 0
 

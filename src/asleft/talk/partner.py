@@ -8,7 +8,7 @@ import typing
 import msgspec
 
 from asleft.codec.answer import AnswerMalformed
-from asleft.codec.isotp import Direction
+from asleft.codec.isotp import Direction, WrongSequenceNumber
 from asleft.codec.refusal import Protocol
 from asleft.model.errors import AsleftError
 from asleft.model.module import ModuleAddress
@@ -90,6 +90,8 @@ class Partner:
         self.strangers = 0
         self._durations: dict[bytes, float] = {}
         self._clock = clock
+        self._straggler_s = settings.straggler_s
+        self._strays_until_s = float("-inf")
         self._owed: list[_Owed] = []
         self._cleared: asyncio.Future[None] | None = None
         lane.user = self
@@ -113,7 +115,9 @@ class Partner:
             self._strange(payload)
 
     def on_failed(self, error: AsleftError, direction: Direction) -> None:
-        """Hand a broken transfer to who waits."""
+        """Hand a broken transfer to who waits. Its other frames may still come: they fit into any later answer."""
+        if direction is Direction.RECEIVING and isinstance(error, WrongSequenceNumber):
+            self._strays_until_s = self._clock.now() + self._straggler_s
         if self.waiting is not None:
             self.waiting.on_failed(error, direction)
 
@@ -135,8 +139,17 @@ class Partner:
         """An answer to this did not come and may still come until then."""
         self._owed.append(_Owed(request, until_s))
 
+    async def strays_gone(self, end_s: float) -> None:
+        """Wait until frames of an answer that broke can no longer be taken for those of the next, at most to ``end_s``.
+
+        ISO-TP numbers frames by sixteen and says nothing of which message they belong to.
+        """
+        while self._clock.now() < min(self._strays_until_s, end_s):
+            await self._clock.sleep_until(min(self._strays_until_s, end_s))
+
     async def settle(self, request: bytes, end_s: float) -> None:
         """Wait until no late answer can be taken for the one to ``request``, at most until ``end_s``."""
+        await self.strays_gone(end_s)
         while (due_s := self._confusable_until(request)) is not None and self._clock.now() < end_s:
             self._cleared = asyncio.get_running_loop().create_future()
             await until(self._cleared, self._clock, min(due_s, end_s))
