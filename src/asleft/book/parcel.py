@@ -10,7 +10,7 @@ from __future__ import annotations
 import base64
 import binascii
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import msgspec
@@ -47,10 +47,17 @@ class Received(msgspec.Struct, frozen=True):
 
 def pack(procedures: Iterable[LoadedProcedure], sender: str, key: Ed25519PrivateKey) -> bytes:
     """Procedures as one signed file."""
-    public = key.public_key().public_bytes(Encoding.Raw, PublicFormat.Raw)
+    return pack_signed(procedures, sender, key.public_key(), key.sign)
+
+
+def pack_signed(
+    procedures: Iterable[LoadedProcedure], sender: str, public_key: Ed25519PublicKey, sign: Callable[[bytes], bytes]
+) -> bytes:
+    """The same with a key that only signs."""
+    public = public_key.public_bytes(Encoding.Raw, PublicFormat.Raw)
     files = {f"{p.procedure.id}.yaml": p.text for p in procedures}
     unsigned = {"format": FORMAT, "sender": sender, "key": public.hex(), "files": files}
-    signature = base64.b64encode(key.sign(rfc8785.dumps(unsigned))).decode("ascii")
+    signature = base64.b64encode(sign(rfc8785.dumps(unsigned))).decode("ascii")
     return rfc8785.dumps({**unsigned, "signature": signature})
 
 
@@ -106,4 +113,4 @@ def _read(name: str, text: str) -> LoadedProcedure:
     return loaded
 
 
-__all__ = ["ProcedureError", "Received", "keep", "pack", "unpack"]
+__all__ = ["ProcedureError", "Received", "keep", "pack", "pack_signed", "unpack"]

@@ -7,12 +7,15 @@ from typing import Annotated
 
 import typer
 
-from . import procedure_find, procedure_import, procedure_trust
+from . import procedure_find, procedure_import, procedure_share, procedure_trust
 
 procedures = typer.Typer(no_args_is_help=True, help="Procedure files: lint, dry run, find, check, import, share.")
 procedures.command("find")(procedure_find.find)
 procedures.command("from-odx")(procedure_import.from_odx)
 procedures.command("from-dbc")(procedure_import.from_dbc)
+procedures.command("set")(procedure_share.set_value)
+procedures.command("export")(procedure_share.export)
+procedures.command("import")(procedure_share.take)
 procedures.command("check")(procedure_trust.check)
 procedures.command("trust")(procedure_trust.trust)
 procedures.command("withdraw")(procedure_trust.withdraw)
