@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .exchange import cost, improved, kicked
-from .order import Left, Placed, Problem, Solution, Table
+from .problem import Left, Placed, Problem, Solution, Table
 from .relaxed import Relaxation
 from .states import CarState, Route
 from .weights import Costs

@@ -8,129 +8,30 @@ or ways between the tasks themselves (a ``Table``: ``bounded``).
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Sequence
 
 import msgspec
 
-from .states import CarState, Network, Route, Sides
-from .weights import Costs, apart, steps
+from .problem import BEGIN, ROOM, TIES, Lag, Left, Placed, Problem, Solution, Table, Task
+from .search import Search
+from .states import Network
+from .weights import steps
 
-if TYPE_CHECKING:
-    from .search import Search
-
-#: Partial orders held at once; beyond it the search keeps the cheapest only and proves nothing.
-ROOM = 200_000
-
-#: Partial orders held while orders alike in minutes and moves are sorted by late discovery.
-TIES = 60
-
-#: Seconds left of the time the caller gives; None: as long as it takes.
-Left = Callable[[], float]
-
-#: Name for the begin of the plan in a wait.
-BEGIN = -1
-
-
-class Task(msgspec.Struct, frozen=True):
-    """One thing to be done: unique name, car state it wants, its own minutes.
-
-    Attributes:
-        leaves: sides of the car state that it changes. fails: chance that it fails and stops what comes after.
-    """
-
-    name: str
-    wants: Sides
-    active_min: float
-    elapsed_min: float
-    leaves: Mapping[str, str] = {}
-    fails: float = 0.0
-
-
-class Lag(msgspec.Struct, frozen=True):
-    """A wait between the end of one task (``BEGIN``: of the plan's begin) and the begin of another, calendar minutes.
-
-    Attributes:
-        before, after: task indices. least_min: curing, cooling. most_min: it expires. why: words.
-    """
-
-    before: int
-    after: int
-    least_min: float = 0.0
-    most_min: float = math.inf
-    why: str = ""
-
-
-class Problem(msgspec.Struct, frozen=True):
-    """Tasks, where the car stands, which tasks come before which (indices), waits, and the time promised."""
-
-    tasks: tuple[Task, ...]
-    start: CarState
-    before: frozenset[tuple[int, int]]
-    lags: tuple[Lag, ...] = ()
-    promised_min: float | None = None
-
-    def predecessors(self) -> list[int]:
-        """For each task, the bits of all that must be done before it."""
-        bits = [0] * len(self.tasks)
-        for a, b in (*self.before, *((lag.before, lag.after) for lag in self.lags if lag.before >= 0)):
-            bits[b] |= 1 << a
-        return bits
-
-
-class Placed(msgspec.Struct, frozen=True):
-    """One task in an order, the way to its state, and calendar minutes waited there before it may begin."""
-
-    task: int
-    route: Route
-    wait_min: float = 0.0
-
-
-class Solution(msgspec.Struct, frozen=True):
-    """An order with its cost.
-
-    Attributes:
-        proven: no order is better in lateness, active minutes and moves. ties: nor in late discovery among these.
-        bound_min: no order takes fewer active minutes.
-    """
-
-    placed: tuple[Placed, ...]
-    cost: Costs
-    proven: bool
-    bound_min: float = 0.0
-    ties: bool = True
-
-    @property
-    def active_min(self) -> float:
-        """Minutes the technician is busy."""
-        return self.cost.active_min
-
-    @property
-    def elapsed_min(self) -> float:
-        """Minutes by the calendar."""
-        return self.cost.elapsed_min
-
-    @property
-    def gap_min(self) -> float:
-        """Active minutes that a better order could save at most."""
-        return max(0.0, self.active_min - self.bound_min)
-
-    @property
-    def order(self) -> tuple[int, ...]:
-        """Task indices in order."""
-        return tuple(p.task for p in self.placed)
-
-
-class Table(msgspec.Struct, frozen=True):
-    """Ways between the tasks themselves, each task at a stand of its own; nothing leads by way of a third.
-
-    Attributes:
-        first: minutes from the start to each task. between: from each to each; infinite where there is no way.
-    """
-
-    first: tuple[float, ...]
-    between: tuple[tuple[float, ...], ...]
+__all__ = [
+    "BEGIN",
+    "ROOM",
+    "Lag",
+    "Left",
+    "Placed",
+    "Problem",
+    "Solution",
+    "Table",
+    "Task",
+    "cost_of",
+    "cycle_in",
+    "moved",
+    "solve",
+]
 
 
 def solve(problem: Problem, ways: Network | Table, room: int = ROOM, left: Left | None = None) -> Solution | None:
@@ -143,8 +44,6 @@ def solve(problem: Problem, ways: Network | Table, room: int = ROOM, left: Left 
         from .bounded import solve_table  # noqa: PLC0415  needs scipy.optimize, half a second to import
 
         return solve_table(problem, ways, room, left)
-    from .search import Search  # noqa: PLC0415  search needs the values of this module
-
     best = _best(Search, problem, ways, room, left)
     promised = problem.promised_min
     if best is None or promised is None or best.elapsed_min <= promised:
@@ -179,18 +78,11 @@ def cost_of(problem: Problem, network: Network, order: Sequence[int]) -> Solutio
     rank = {task: n for n, task in enumerate(order)}
     if any(rank[a] > rank[b] for a, b in problem.before):
         return None
-    from .search import Search  # noqa: PLC0415
-
     found = Search(problem, network, ROOM, order=tuple(order)).run()
     if found is None:
         return None
     found = msgspec.structs.replace(found, proven=False)
     return found if problem.promised_min is None else _late(found, problem.promised_min)
-
-
-def weighed(weight: int, placed: tuple[Placed, ...], proven: bool, bound: int) -> Solution:
-    """A solution from whole-number weights."""
-    return Solution(placed, apart(weight), proven, apart(bound).active_min)
 
 
 def cycle_in(count: int, before: frozenset[tuple[int, int]]) -> tuple[int, ...]:

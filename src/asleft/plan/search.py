@@ -24,7 +24,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from .order import BEGIN, Lag, Left, Placed, Problem, Solution, weighed
+from .problem import BEGIN, Lag, Left, Placed, Problem, Solution, weighed
 from .states import CarState, Network, Route
 from .weights import CHANCES, STEPS, steps, weigh
 
