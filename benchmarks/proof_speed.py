@@ -22,6 +22,9 @@ from asleft.model.origin import Origin
 from asleft.model.reading import Reading, Series
 from asleft.model.verdict import LimitOwner, Limits
 from asleft.proof.conditions import ConditionWatch
+from asleft.proof.criteria import judge
+from asleft.proof.criterion_data import LimitData
+from asleft.proof.criterion_more import SteadyMean
 from asleft.proof.decide import decide
 from asleft.proof.samples import Samples, look_over
 from asleft.proof.steady import mean_of
@@ -58,6 +61,30 @@ def hour() -> tuple[float, float, float]:
     )
 
 
+def criteria() -> tuple[float, float]:
+    """Seconds for a whole criterion on each signal (series looked over, window found, wild readings, drift, verdict).
+
+    Once with the window of half a minute that procedures ask for, once with the whole hour as the window.
+    """
+    rng = np.random.default_rng(3)
+    n = HOUR * HZ
+    times = tuple((np.arange(n) / HZ).tolist())
+    saved = [
+        Series(f"s{i}", "rpm", times, tuple((750.0 + np.round(rng.standard_normal(n) * 16.0) / 4.0).tolist()), 0.25)
+        for i in range(SIGNALS)
+    ]
+    recorded = {"hour": tuple(saved)}
+    limits = LimitData("rpm", "ours", 700.0, 800.0)
+    short, whole = (
+        [SteadyMean("c", "c", "hour", limits, s.signal, 30.0, seconds=seconds) for s in saved]
+        for seconds in (30.0, HOUR - 1.0)
+    )
+    return (
+        best(lambda: [judge(c, recorded) for c in short]),
+        best(lambda: [judge(c, recorded) for c in whole]),
+    )
+
+
 def updates() -> tuple[float, float]:
     """Seconds for one reading to each of 64 conditions, a third of them over time; numpy over the same windows."""
     kinds = (ConditionKind.WITHIN, ConditionKind.AT_LEAST, ConditionKind.STEADY, ConditionKind.SLOPE)
@@ -87,6 +114,8 @@ def main() -> None:
         f"an hour of {SIGNALS} signals at {HZ} Hz judged: {arrays:.2f} s from arrays, {saved:.2f} s from saved series"
     )
     print(f"  limit 1 s; statsmodels for as many means with robust errors: {plain:.2f} s, {plain / arrays:.1f} times")
+    short, whole = criteria()
+    print(f"  as whole criteria: {short:.2f} s with windows of 30 s, {whole:.2f} s with the hour as the window")
     ours, numpy_s = updates()
     print(f"all conditions of 64 signals brought up to date: {1e3 * ours:.3f} ms, limit 1 ms")
     print(

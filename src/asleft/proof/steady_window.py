@@ -16,7 +16,7 @@ from .estimate import Estimate, NoEstimate
 from .samples import Samples, cut, frozen, look_over, wild
 from .saved import Saved, select, unrecorded
 from .steady import mean_of
-from .window import Gate, find_steady_window
+from .window import Gate, window_of
 
 
 @dataclass(frozen=True)
@@ -75,11 +75,11 @@ def steady_mean(asked: Wish, signal: str, samples: Saved) -> Estimate | NoEstima
 
 def steady_window(asked: Wish, series: Series, samples: Saved) -> Samples | NoEstimate:
     """The steady window of a series, if there is one and nothing drifts in it."""
-    looked = look_over(series)
+    looked = look_over(series, least=2)
     if isinstance(looked, NoEstimate):
         return looked
     others = {g.signal: found[-1] for g in asked.gates if (found := select(samples, asked.saved, g.signal))}
-    window = find_steady_window(series, others, asked.gates, asked.seconds)
+    window = window_of(looked, others, asked.gates, asked.seconds)
     if isinstance(window, NoEstimate):
         return window
     part = cut(looked, window.as_tuple)

@@ -68,8 +68,14 @@ def find_steady_window(
     Args: judged: the signal to be judged. others: what was recorded beside it, by signal. gates: what must hold.
     """
     samples = look_over(judged, least=2)
-    if isinstance(samples, NoEstimate):
-        return samples
+    return samples if isinstance(samples, NoEstimate) else window_of(samples, others, gates, seconds)
+
+
+def window_of(
+    samples: Samples, others: Mapping[str, Series], gates: Sequence[Gate], seconds: float
+) -> Window | NoEstimate:
+    """The same for samples already looked over, n ≥ 2."""
+    judged = samples.series
     holds, notes, blame = _unbroken(samples), list[Message](), ""
     slack = max(samples.step_s, judged.u_time_s)
     for gate in gates:
