@@ -9,9 +9,10 @@ from pathlib import Path
 import apsw
 import pytest
 
-from asleft.event.body import JobClosed
+from asleft.event.body import Body, JobClosed
 from asleft.event.envelope import decode, event_hash, kind_of
 from asleft.event.fold import fold
+from asleft.event.older import OldBody
 from asleft.model.message import Message
 from asleft.record.export import export_record
 from asleft.record.journal import open_journal
@@ -108,3 +109,10 @@ def test_a_job_of_version_0_goes_on(tmp_path: Path) -> None:
     assert result.withheld == 0
     formats = [json.loads(line)["format"] for line in members_of(tmp_path / "r.zip")["events.jsonl"].splitlines()]
     assert formats == ["asleft-record-v0"] * len(stored) + ["asleft-record-v1"] * 2
+
+
+def test_fields_of_a_type_never_change() -> None:
+    """Types that records hold, with their fields. What must change gets the next number; new types are added here."""
+    frozen = json.loads((RECORDS / "types.json").read_text())
+    now = {str(kind.__struct_config__.tag): list(kind.__struct_fields__) for kind in (*Body.__args__, OldBody)}
+    assert {name: now.get(name) for name in frozen} == frozen
