@@ -11,7 +11,6 @@ from asleft.model.units import UNITS
 
 #: Signal id -> unit its readings come in.
 SIGNAL_UNITS: dict[str, str] = {name: signal.unit for name, signal in SIGNALS.items()}
-SIGNAL_UNITS.setdefault("equivalence-ratio-commanded", "1")
 
 
 def fits(signal: str, unit: str) -> bool:

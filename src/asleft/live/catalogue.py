@@ -14,9 +14,6 @@ import msgspec
 from asleft.codec.obd.parameters import PIDS_OF_SIGNAL, SIGNALS
 from asleft.model.reading import Signal
 
-#: Names that the rooms share for signals which the codec's table calls otherwise.
-_OTHER_NAMES: dict[str, str] = {"equivalence-ratio-commanded": "lambda-commanded"}
-
 #: Signal -> low, high, accuracy, in its unit. Common practice, no source; accuracy of mass air flow as at idle (4 %).
 _PLAUSIBLE: dict[str, tuple[float, float, float]] = {
     "engine-speed": (0.0, 9000.0, 1.0),
@@ -43,25 +40,16 @@ _PLAUSIBLE: dict[str, tuple[float, float, float]] = {
 NOISY = frozenset({"engine-speed", "mass-air-flow"})
 
 
-def _signal(name: str, table_name: str) -> Signal:
-    base = SIGNALS[table_name]
+def _signal(name: str) -> Signal:
+    base = SIGNALS[name]
     low, high, accuracy = _PLAUSIBLE.get(name, (base.low, base.high, 0.0))
-    return msgspec.structs.replace(base, id=name, low=low, high=high, accuracy=accuracy)
+    return msgspec.structs.replace(base, low=low, high=high, accuracy=accuracy)
 
-
-_NAMES: dict[str, str] = {name: name for name in SIGNALS} | {
-    ours: table for ours, table in _OTHER_NAMES.items() if ours not in SIGNALS and table in SIGNALS
-}
 
 #: Every signal that standard OBD can carry, by id.
-CATALOGUE: dict[str, Signal] = {name: _signal(name, table) for name, table in _NAMES.items()}
-
-
-def table_name(signal: str) -> str:
-    """What the codec's table calls a signal of the catalogue."""
-    return _NAMES[signal]
+CATALOGUE: dict[str, Signal] = {name: _signal(name) for name in SIGNALS}
 
 
 def parameters_of(signal: str) -> tuple[int, ...]:
     """Parameters that carry a signal, the more usual one first; none for a signal that standard OBD does not have."""
-    return PIDS_OF_SIGNAL[_NAMES[signal]] if signal in _NAMES else ()
+    return PIDS_OF_SIGNAL.get(signal, ())

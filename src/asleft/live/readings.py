@@ -16,7 +16,7 @@ from asleft.model.origin import Origin
 from asleft.model.reading import Absence, AbsenceKind, Quality, Reading, Signal, to_hex
 
 from .asking import Taken
-from .catalogue import CATALOGUE, NOISY, table_name
+from .catalogue import CATALOGUE, NOISY
 from .mapped import MappedSignal
 
 #: A noisy signal that is the same to the bit for so long, over so many answers, may be frozen (TRADE 5.11).
@@ -98,4 +98,4 @@ class ReadingMaker:
 
 
 def _standard(name: str, pid: int, data: bytes) -> Value | None:
-    return next((value for value in read_parameter(pid, data) if value.signal == table_name(name)), None)
+    return next((value for value in read_parameter(pid, data) if value.signal == name), None)
