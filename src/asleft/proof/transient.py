@@ -100,7 +100,7 @@ def _answer(
     parts = {
         "level": u_level,
         "resolution": q / math.sqrt(12.0),
-        "between two readings": _between(values, lowest) / math.sqrt(3.0),
+        "between two readings": _between(values, lowest) / math.sqrt(2.0),  # U-shaped: at a reading, or far
     }
     deeper = _between(values, lowest) * UNSEEN
     dip = Estimate(max(0.0, held - float(values[lowest]) + deeper), combined(parts), s.unit, n, float(n), window, parts)
