@@ -227,6 +227,10 @@ def _place(ranking: Ranking, true: tuple[str, ...]) -> str:
     return str(first[0] + 1) if ranking.enough else f"({first[0] + 1})"
 
 
+def _cars() -> str:
+    return f"car{'s' if len(HELD_OUT_CARS) > 1 else ''} {', '.join(map(str, HELD_OUT_CARS))}"
+
+
 def cause_table(done: Known) -> str:
     """Rank of the true cause on bench cars nobody looked at before, and silence on sound ones."""
     rows: dict[str, list[str]] = {}
@@ -243,7 +247,7 @@ def cause_table(done: Known) -> str:
         said, first = sum(p.isdigit() for p in places), sum(p != "–" for p in places)
         if places:
             lines.append(
-                f"{words}, cars {', '.join(map(str, HELD_OUT_CARS))}: the true cause is among the first three, with a"
+                f"{words}, {_cars()}: the true cause is among the first three, with a"
                 f" finding that speaks for it, in {first} of {len(places)}, {_between(first, len(places))}; and the"
                 f" evidence was called enough in {said} of them."
             )

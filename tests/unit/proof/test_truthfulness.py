@@ -82,19 +82,22 @@ def test_faults_in_full(fault) -> None:
 
 @pytest.mark.full
 @pytest.mark.timeout(3600)
-def test_causes_on_bench_cars_they_were_not_tuned_on() -> None:
+def test_causes_on_held_out_bench_faults() -> None:
+    """Half of the faults, fixed by name, on a car nobody looked at while the tables were written; sound cars beside."""
     from asleft.proof.causes import rank
 
     bench = load("proof_bench")
-    before, _ = bench.look(14)
+    before, _ = bench.look(51)
     hits = total = 0
-    for fault, (true, sizes) in bench.TRUTH.items():
+    for fault in bench.HELD_OUT:
+        true, sizes = bench.TRUTH[fault]
         for size in sizes:
-            ranking = rank(bench.evidence_of(14, fault, size, before))
+            ranking = rank(bench.evidence_of(51, fault, size, before))
             hits += any(c.cause in true and c.speaks_for for c in ranking.causes[:3])
             total += 1
+    assert total >= 20
     assert hits >= 0.8 * total
-    sound = [not rank(bench.evidence_of(seed, "", None, bench.look(seed)[0])).enough for seed in range(31, 36)]
+    sound = [not rank(bench.evidence_of(seed, "", None, bench.look(seed)[0])).enough for seed in range(61, 66)]
     assert sum(sound) >= 0.8 * len(sound)
 
 
