@@ -130,16 +130,16 @@ def play(
     hook: Callable[[Scene, Question], Any] = lambda _scene, _question: None,
     prepare: Callable[[Scene], None] = lambda _scene: None,
     gate_timeout_s: float = 1800.0,
+    idle: bool = False,
 ) -> Outcome:
-    """The whole job in virtual time."""
+    """The whole job in virtual time; ``idle``: with the idle relearn."""
 
     async def main(clock: LoopClock) -> Outcome:
         scene = Scene(clock, folder, seed, cleaned)
         prepare(scene)
         try:
-            return await work(
-                scene, HookedPerson(scene.person(answers), lambda q: hook(scene, q)), gate_timeout_s=gate_timeout_s
-            )
+            person = HookedPerson(scene.person(answers), lambda q: hook(scene, q))
+            return await work(scene, person, gate_timeout_s=gate_timeout_s, idle=idle)
         finally:
             scene.car.detach()
 

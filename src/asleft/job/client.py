@@ -5,6 +5,7 @@ The record is read straight from the journal (read only), so a page works while 
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
@@ -136,6 +137,14 @@ class JobClient:
     async def stop(self, job: str) -> None:
         """Say stop."""
         await self._channel.call("stop", job=job)
+
+    async def pause(self, job: str) -> None:
+        """Ask the run in hand to pause before its next step; its question then goes on with it."""
+        await self._channel.call("pause", job=job)
+
+    async def attach(self, job: str, name: str, content: bytes) -> str:
+        """Keep a document by its content. Returns what answers the question that asks for it. Raises RunError."""
+        return str(await self._channel.call("attach", job=job, name=name, content=b64encode(content).decode()))
 
     async def go_on(self, job: str) -> None:
         """Take a stopped job up again where it stands."""

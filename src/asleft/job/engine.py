@@ -20,6 +20,7 @@ from asleft.record.journal import JobJournal, open_journal
 from asleft.talk.conversations import Conversations
 from asleft.talk.policy import WritesPolicy
 
+from .attaching import attach
 from .channel import ChannelServer, LiveFeed
 from .control import ControlLease, holder_in
 from .desk import Desk, Order
@@ -96,6 +97,8 @@ class Engine:
                 "take-control": self._take_control,
                 "hand-over": self._hand_over,
                 "stop": self._stop,
+                "pause": self._pause,
+                "attach": self._attach,
                 "bench-act": self._act,
             },
             feed,
@@ -164,6 +167,16 @@ class Engine:
     async def _stop(self, request: dict[str, Any]) -> None:
         self._only_in_hand(request)
         self._person.stop()
+
+    async def _pause(self, request: dict[str, Any]) -> None:
+        """Before the next step of the run in hand; the question that then comes goes on with it."""
+        self._only_in_hand(request)
+        self._person.pause()
+
+    async def _attach(self, request: dict[str, Any]) -> str:
+        """Keep a document; the result is the answer to the question that asks for it."""
+        self._only_in_hand(request)
+        return attach(self._folder, str(request["name"]), str(request["content"]))
 
     async def _act(self, request: dict[str, Any]) -> None:
         if self._bench_act is None:

@@ -14,6 +14,20 @@ class CommandPerson:
     def __init__(self) -> None:
         self._waiting: dict[str, tuple[Question, asyncio.Future[Answer]]] = {}
         self._stop = False
+        self._pause = False
+
+    @property
+    def wants_pause(self) -> bool:
+        """Whether a pause was asked for and has not begun."""
+        return self._pause
+
+    def pause(self) -> None:
+        """Ask for a pause before the next step."""
+        self._pause = True
+
+    def paused(self) -> None:
+        """The pause has begun."""
+        self._pause = False
 
     @property
     def wants_stop(self) -> bool:
@@ -60,5 +74,5 @@ class CommandPerson:
                 future.set_exception(RunError(Code.STOPPED_BY_PERSON))
 
     def resume(self) -> None:
-        """Take the stop back, to go on with the job."""
-        self._stop = False
+        """Take stop and pause back, to go on with the job."""
+        self._stop = self._pause = False

@@ -19,6 +19,7 @@ from asleft.talk.modules import ModuleMap
 from asleft.talk.policy import WritesPolicy
 
 from .absent import NoLink
+from .access_program import ProgramKey
 from .channel import LiveFeed
 from .clock import real_clock
 from .desk import Desk
@@ -35,7 +36,9 @@ def workshop_desk(workshop: Workshop, clock: Clock, feed: LiveFeed) -> Desk:
     """What a workshop works with. Raises InputError (link-address-bad)."""
     link: Link | MessageLink = make_any_link(workshop.link, clock) if workshop.link else NoLink()
     name, who = workshop.workshop or "workshop without a name", workshop.technician
-    return Desk(link, clock, CommandPerson(), load_book(BOOK), ModuleMap(), name, who, show_on(feed))
+    key = ProgramKey(Path(workshop.access_program)) if workshop.access_program else None
+    book, show = load_book(BOOK), show_on(feed)
+    return Desk(link, clock, CommandPerson(), book, ModuleMap(), name, who, show, key=key)
 
 
 async def work(folder: Path) -> None:

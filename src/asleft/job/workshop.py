@@ -41,6 +41,7 @@ class Workshop(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         customary_units: print customary units in brackets behind the recorded ones.
         mark: file of the workshop's mark (SVG or PNG), from the data folder; empty: none.
         writes_to_vehicles: the gate for everything that changes a real car. Closed unless the workshop opens it.
+        access_program: executable that gives the workshop's own authorised access keys; empty: there is none.
     """
 
     workshop: str = ""
@@ -53,6 +54,7 @@ class Workshop(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     customary_units: bool = False
     mark: str = ""
     writes_to_vehicles: bool = False
+    access_program: str = ""
 
     def profile(self, folder: Path) -> Profile:
         """How its paper looks. Raises InputError (setting-bad): the mark's file cannot be read."""
@@ -77,6 +79,7 @@ MEANINGS = {
     "paper": "of the report: " + ", ".join(PAPERS),
     "mark": "file of the workshop's mark (SVG or PNG) in this folder; empty: none",
     "writes_to_vehicles": "true opens everything that changes a real car; read docs/hazards.md before",
+    "access_program": "executable that gives the workshop's own authorised access keys; empty: there is none",
 }
 
 

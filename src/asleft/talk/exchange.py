@@ -17,7 +17,7 @@ from asleft.codec.refusal import Protocol
 from asleft.model.errors import AsleftError, Code, LinkError
 from asleft.ports.clock import Clock, Timer
 
-from .errors import ModuleRefused, ModuleSilent, shown
+from .errors import LinkBusy, ModuleRefused, ModuleSilent, shown
 from .matching import Match, expects_answer, match
 from .partner import Partner
 from .settings import TalkSettings
@@ -182,6 +182,8 @@ class Exchange:
         if self._sent_s is None and partner.lane.sending:
             what = f"{shown(self._request)}: the module did not take it completely in {waited_s:.2f} s"
             self._finish(TransferBroken(what, partner.name))
+        elif self._sent_s is None and waited_s < self._settings.onto_bus_s:
+            self._finish(LinkBusy(partner.name, self._request))  # the caller's own time was over first
         elif self._sent_s is None:
             what = f"{shown(self._request)} did not get onto the bus in {waited_s:.2f} s"
             self._finish(LinkError(Code.LINK_LOST, what, partner.name))

@@ -24,7 +24,7 @@ IDLE = "idle-relearn-1"
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
     """One complete job, shared by the tests that only look at it."""
-    return play(tmp_path_factory.mktemp("whole"))
+    return play(tmp_path_factory.mktemp("whole"), idle=True, answers={"how is it done": ["by hand, coached"]})
 
 
 def test_it_goes_from_open_order_to_closed_record(whole: Outcome) -> None:
@@ -106,7 +106,7 @@ def test_the_text_of_the_procedure_that_ran_is_in_the_record(whole: Outcome) -> 
 def test_the_same_seed_gives_the_same_bytes(tmp_path: Path, whole: Outcome) -> None:
     from asleft.event.envelope import stored_bytes
 
-    again = play(tmp_path)
+    again = play(tmp_path, idle=True, answers={"how is it done": ["by hand, coached"]})
     assert [stored_bytes(e) for e in again.events] == [stored_bytes(e) for e in whole.events]
 
 
