@@ -38,37 +38,6 @@ def differs(applies: Applies, vehicle: Vehicle, facts: CarFacts | None = None) -
     return tuple(_differs(applies, vehicle, facts or _NOTHING))
 
 
-class Misses:
-    """How many things differ, for thousands of procedures and one car: ``differs`` counted, without its words."""
-
-    def __init__(self, vehicle: Vehicle, facts: CarFacts | None = None) -> None:
-        self._vehicle, self._facts = vehicle, facts or _NOTHING
-        self._named = (plain(vehicle.make), plain(vehicle.model), plain(self._facts.engine))
-        self._plain: dict[str, str] = {"": ""}
-
-    def count(self, applies: Applies) -> int:
-        """As long as ``differs`` for the same car."""
-        if applies.numbers or applies.propulsion is not None or applies.throttle is not None:
-            rest = sum(1 for _ in (*_kinds(applies, self._facts), *_numbers(applies, self._facts)))
-        else:
-            rest = 0
-        make, model, engine = self._named
-        named = (
-            self._other(applies.make, make) + self._other(applies.model, model) + self._other(applies.engine, engine)
-        )
-        years, year = applies.years, self._vehicle.year
-        late = years is not None and (year is None or not years[0] <= year <= years[1])
-        return named + rest + late + (not applies.make)
-
-    def _other(self, wanted: str, given: str) -> bool:
-        if not wanted:
-            return False
-        known = self._plain.get(wanted)
-        if known is None:
-            known = self._plain[wanted] = plain(wanted)
-        return known != given
-
-
 def _differs(applies: Applies, vehicle: Vehicle, facts: CarFacts) -> Iterator[Message]:
     if not applies.make:
         yield say("book.no-make", "it is for no make by itself")
@@ -79,7 +48,7 @@ def _differs(applies: Applies, vehicle: Vehicle, facts: CarFacts) -> Iterator[Me
             yield say("book.other", told, what=what, wanted=wanted, given=given or "(not given)")
     yield from _kinds(applies, facts)
     yield from _years(applies, vehicle.year)
-    yield from _numbers(applies, facts)
+    yield from other_numbers(applies, facts)
 
 
 def _kinds(applies: Applies, facts: CarFacts) -> Iterator[Message]:
@@ -101,7 +70,7 @@ def _years(applies: Applies, year: int | None) -> Iterator[Message]:
         yield say("book.year", "model year {year}; it is for {first} to {last}", year=year, first=first, last=last)
 
 
-def _numbers(applies: Applies, facts: CarFacts) -> Iterator[Message]:
+def other_numbers(applies: Applies, facts: CarFacts) -> Iterator[Message]:
     """One of the pairs must be there exactly; a pair without a software number takes any."""
     if not applies.numbers or any(wanted.meets(found) for wanted in applies.numbers for found in facts.numbers):
         return

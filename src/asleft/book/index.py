@@ -23,6 +23,7 @@ import msgspec
 from asleft.model.errors import Code, InputError
 from asleft.model.work import Vehicle
 
+from .columns import Columns, columns_of
 from .fit import CarFacts
 from .functions import name_of
 from .lint import lint
@@ -31,7 +32,7 @@ from .procedure import Applies, Procedure
 from .remark import Level, Remark, nearest
 from .search import Found, Postings, Searched, postings_of, words_of
 
-VERSION = 2
+VERSION = 3
 #: Changed files from which several processes are worth their start.
 _MANY = 200
 
@@ -72,6 +73,7 @@ class _Stored(msgspec.Struct, frozen=True):
     version: int
     files: tuple[Filed, ...]
     postings: Postings
+    columns: Columns
     words: msgspec.Raw
 
 
@@ -82,11 +84,11 @@ _Read = tuple[Filed, tuple[str, ...]]
 class IndexedBook:
     """A folder of procedures by way of its index; a procedure is read when it is asked for."""
 
-    def __init__(self, folder: Path, files: Iterable[Filed], postings: Postings) -> None:
+    def __init__(self, folder: Path, files: Iterable[Filed], postings: Postings, columns: Columns) -> None:
         self.folder = folder
         self.files = tuple(files)
         self._by_id = {f.header.id: f for f in self.files if f.header is not None}
-        self._postings = postings
+        self._postings, self._columns = postings, columns
 
     @property
     def headers(self) -> tuple[Header, ...]:
@@ -121,7 +123,7 @@ class IndexedBook:
 
     @cached_property
     def _searched(self) -> Searched[Header]:
-        return Searched(tuple(f.header for f in self.files), self._postings)
+        return Searched(tuple(f.header for f in self.files), self._postings, self._columns)
 
 
 def open_book(folder: Path, index: Path, workers: int = 1) -> IndexedBook:
@@ -140,13 +142,14 @@ def open_book(folder: Path, index: Path, workers: int = 1) -> IndexedBook:
             (folder / name, size, time_ns) for name, size, time_ns in seen if not _same(known.get(name), size, time_ns)
         ]
         if stored is not None and not new and len(seen) == len(known):
-            return IndexedBook(folder, stored.files, stored.postings)
+            return IndexedBook(folder, stored.files, stored.postings, stored.columns)
         old = zip(stored.files, _words_stored(stored), strict=True) if stored is not None else ()
         read = {filed.name: (filed, words) for filed, words in (*old, *_read_all(new, workers))}
         files, words = _each_id_once([read[name] for name, _, _ in seen])
         postings = postings_of(words)
-        _store(index, _Stored(VERSION, files, postings, msgspec.Raw(msgspec.msgpack.encode(words))))
-        return IndexedBook(folder, files, postings)
+        columns = columns_of([f.header.applies if f.header is not None else None for f in files])
+        _store(index, _Stored(VERSION, files, postings, columns, msgspec.Raw(msgspec.msgpack.encode(words))))
+        return IndexedBook(folder, files, postings, columns)
 
 
 def _seen(folder: Path) -> list[tuple[str, int, int]]:

@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 from asleft.model.message import Message, say
 from asleft.model.work import Vehicle
 
-from .fit import CarFacts, Misses, differs
+from .columns import Columns
+from .fit import CarFacts, differs
 from .procedure import Applies
 
 #: Word -> places of the procedures that hold it, as 32-bit numbers.
@@ -70,9 +71,10 @@ class Found(msgspec.Struct, Generic[H], frozen=True):
 class Searched(Generic[H]):
     """Headers with the words they are found by. A place without a header is a file that cannot be used."""
 
-    def __init__(self, headers: Sequence[H | None], postings: Postings) -> None:
+    def __init__(self, headers: Sequence[H | None], postings: Postings, columns: Columns) -> None:
         self._headers = headers
         self._postings = postings
+        self._columns = columns
 
     def search(self, words: str, vehicle: Vehicle | None, facts: CarFacts | None, count: int) -> tuple[Found[H], ...]:
         """Best first; without words all procedures."""
@@ -81,9 +83,9 @@ class Searched(Generic[H]):
         for word in asked:
             score += self._score(word)
         hits = np.flatnonzero(score > 0) if asked else np.flatnonzero([h is not None for h in self._headers])
-        missed = np.zeros(len(self._headers))
+        missed = np.zeros(len(self._headers), np.intp)
         if vehicle is not None:
-            missed[hits] = self._missed(hits, vehicle, facts)
+            missed = self._columns.missed(vehicle, facts, self._applies)
         order = np.lexsort((hits, missed[hits], -score[hits], missed[hits] > 0))
         # Equal scores by id, not by place: a few more than asked for are looked at.
         best = [(int(place), self._header(int(place))) for place in hits[order[: count + 50]]]
@@ -91,9 +93,9 @@ class Searched(Generic[H]):
         held = sorted(((weight, word, known) for word in asked for known, weight in self._like(word)), reverse=True)
         return tuple(self._found(place, float(score[place]), held, vehicle, facts) for place, _ in best[:count])
 
-    def _missed(self, hits: NDArray[np.int64], vehicle: Vehicle, facts: CarFacts | None) -> list[int]:
-        count = Misses(vehicle, facts).count
-        return [count(self._header(int(place)).applies) for place in hits]
+    @cached_property
+    def _applies(self) -> tuple[Applies | None, ...]:
+        return tuple(header.applies if header is not None else None for header in self._headers)
 
     def _header(self, place: int) -> H:
         header = self._headers[place]

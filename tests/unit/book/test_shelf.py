@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from asleft.book.fit import CarFacts, Misses, differs
+from asleft.book.columns import columns_of
+from asleft.book.fit import CarFacts, differs
 from asleft.book.procedure import Applies, ModuleNumbers, Propulsion
 from asleft.book.shelf import OWN_FOLDER, load_book
 from asleft.model.errors import Code, InputError
@@ -94,7 +95,9 @@ def test_counting_what_differs_is_as_long_as_telling_it(
     applies: Applies, make: str, year: int | None, facts: CarFacts
 ) -> None:
     vehicle = Vehicle(Vin("EZAL16DT0KG000001", VinCheck.NOT_REQUIRED), make, "1.6", year)
-    assert Misses(vehicle, facts).count(applies) == len(differs(applies, vehicle, facts))
+    places = (None, applies, Applies(make="Aldra"))
+    counted = columns_of(places).missed(vehicle, facts, places)
+    assert [*counted[1:]] == [len(differs(one, vehicle, facts)) for one in places[1:] if one is not None]
 
 
 def test_module_numbers_and_engine_must_be_known_to_fit() -> None:
