@@ -96,6 +96,7 @@ def test_no_order_is_better(problem: Problem) -> None:
     assert (found is None) == (best is None)
     if found is not None and best is not None:
         assert found.proven
+        assert found.ties
         assert parts(found) == pytest.approx(best)
 
 
@@ -167,3 +168,27 @@ def test_when_room_runs_out_nothing_is_claimed() -> None:
     found = solve(Problem(tasks, CarState(), frozenset()), NETWORK, room=2)
     assert found is not None
     assert not found.proven
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_many_alike_are_proven_in_minutes_and_moves_and_priced_in_full(seed: int) -> None:
+    """Beyond few tasks, late discovery is not proven, but counted; minutes and moves are as without chances."""
+    chance = Random(seed)
+    names = sorted(WANTS)
+    tasks = tuple(
+        Task(
+            str(n), WANTS[chance.choice(names)], chance.randint(1, 30), chance.randint(30, 60), {}, chance.choice(FAILS)
+        )
+        for n in range(18)
+    )
+    before = frozenset((a, b) for a in range(18) for b in range(a + 1, 18) if chance.random() < 0.2)
+    problem = Problem(tasks, CarState(), before)
+    sure = Problem(tuple(Task(t.name, t.wants, t.active_min, t.elapsed_min) for t in tasks), CarState(), before)
+    found, plain = solve(problem, NETWORK), solve(sure, NETWORK)
+    assert found is not None
+    assert plain is not None
+    check(problem, found)
+    assert found.proven
+    assert plain.proven
+    assert (found.active_min, found.cost.moves) == (plain.active_min, plain.cost.moves)
+    assert found.bound_min == plain.active_min

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 
 import msgspec
 
-from .problem import BEGIN, ROOM, TIES, Lag, Left, Placed, Problem, Solution, Table, Task
+from .problem import BEGIN, FEW, ROOM, TIES, TIES_FEW, Lag, Left, Placed, Problem, Solution, Table, Task
 from .search import Search
 from .states import Network
 from .weights import steps
@@ -56,7 +56,8 @@ def solve(problem: Problem, ways: Network | Table, room: int = ROOM, left: Left 
 
 def _best(search: type[Search], problem: Problem, ways: Network, room: int, left: Left | None) -> Solution | None:
     """The whole objective where it fits; else minutes and moves alone, late discovery as far as it was looked at."""
-    whole = search(problem, ways, min(room, TIES), left).run()
+    ties = TIES_FEW if len(problem.tasks) <= FEW else TIES
+    whole = search(problem, ways, min(room, ties), left).run()
     if whole is None or whole.proven:
         return whole
     sure = tuple(msgspec.structs.replace(task, fails=0.0) for task in problem.tasks)
@@ -65,7 +66,9 @@ def _best(search: type[Search], problem: Problem, ways: Network, room: int, left
         if plain is not None and plain.proven and whole.cost.moves == plain.cost.moves:
             return msgspec.structs.replace(whole, proven=True, ties=False, bound_min=plain.bound_min)
         return whole
-    return msgspec.structs.replace(plain, ties=False)
+    # the same order with the chances counted again
+    priced = search(problem, ways, room, order=plain.order).run() or plain
+    return msgspec.structs.replace(priced, proven=plain.proven, ties=False, bound_min=plain.bound_min)
 
 
 def _late(solution: Solution, promised: float) -> Solution:

@@ -15,6 +15,8 @@ ROOM = 200_000
 
 #: Partial orders held while orders alike in minutes and moves are sorted by late discovery.
 TIES = 60
+#: The same for a job of few tasks, where it costs little.
+TIES_FEW, FEW = 4000, 13
 
 #: Seconds left of the time the caller gives; None: as long as it takes.
 Left = Callable[[], float]
