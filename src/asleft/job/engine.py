@@ -11,6 +11,7 @@ from typing import Any
 
 import msgspec
 
+from asleft.event.fold import fold
 from asleft.live.sampler import LinkSignals
 from asleft.model.errors import AsleftError, Code, InputError
 from asleft.model.vin import parse_vin
@@ -18,6 +19,7 @@ from asleft.model.work import Vehicle
 from asleft.plan.work_items import find_work_item
 from asleft.record.journal import JobJournal, open_journal
 from asleft.talk.conversations import Conversations
+from asleft.talk.pace import CarPace
 from asleft.talk.policy import WritesPolicy
 
 from .attaching import attach
@@ -26,6 +28,7 @@ from .control import ControlLease, holder_in
 from .desk import Desk, Order
 from .keyring import load_key
 from .line import JobLine
+from .paces import keep_pace, read_pace
 from .papers import write_papers
 from .person import CommandPerson
 
@@ -51,18 +54,24 @@ def read_order(order: dict[str, Any], number: str) -> Order:
     return Order(number, vehicle, items, str(order.get("order", "")))
 
 
-async def work_job(desk: Desk, journal: JobJournal, order: Order, policy: WritesPolicy) -> None:
+async def work_job(
+    desk: Desk, journal: JobJournal, order: Order, policy: WritesPolicy, cars: Path | None = None
+) -> None:
     """One job on one link, from the open order to the closed record; modules are left in their default session.
 
+    Args: cars: data folder in which what the car has proved to bear is kept; None: it is met as a stranger.
     Raises: AsleftError: the job stopped and says why.
     """
     await desk.link.open()
-    conversation = Conversations(desk.link, desk.clock, journal.redeem, policy)
+    known = read_pace(cars, order.vehicle.vin, desk.link.origin) if cars else CarPace()
+    conversation = Conversations(desk.link, desk.clock, journal.redeem, policy, known=known)
     try:
         await JobLine(desk, journal, conversation, LinkSignals(conversation, desk.clock)).work(order)
     finally:
         await asyncio.shield(conversation.close())
         await desk.link.close()
+        if cars:
+            keep_pace(cars, fold(journal.events()), conversation.proved)
 
 
 class Engine:
@@ -227,7 +236,7 @@ class Engine:
     async def _work(self, journal: JobJournal, order: Order) -> None:
         try:
             with contextlib.suppress(AsleftError):  # it stands in the record as job-stopped, with its advice
-                await work_job(self._desk, journal, order, self._policy)
+                await work_job(self._desk, journal, order, self._policy, self._folder)
         finally:
             if journal.events():
                 write_papers(self._folder, journal)
