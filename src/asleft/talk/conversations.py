@@ -249,11 +249,11 @@ class Conversations:
         """
         if not await self.turns.take(self._clock.now() + self.settings.longest_s, alone=True):
             raise LinkBusy("everybody", b"")
-        self._quiet = True
+        self._quiet = self._hub.deaf = True
         try:
             yield
         finally:
-            self._quiet = False
+            self._quiet = self._hub.deaf = False
             self.turns.give_back()
 
     async def open_session(self, target: ModuleAddress, session_type: int) -> None:

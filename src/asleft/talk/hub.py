@@ -34,6 +34,7 @@ class Hub(Protocol):
     on_everybody_sent: Callable[[float], None] | None
     on_everybody_failed: Callable[[AsleftError], None] | None
     loss: LinkError | None
+    deaf: bool
 
     @property
     def load(self) -> BusLoad | None:
@@ -79,6 +80,7 @@ class CanHub:
         on_newcomer: asked about an OBD module that has no lane yet; it may add one and say so.
         on_everybody_sent: called when a frame of none of the lanes is on the wire (a request to everybody).
         loss: the error, once the link is gone.
+        deaf: answers are another tester's: not taken in, and above all not told to go on by a flow control of ours.
         load: how full the bus is.
     """
 
@@ -90,6 +92,7 @@ class CanHub:
         self.on_everybody_sent: Callable[[float], None] | None = None
         self.on_everybody_failed: Callable[[AsleftError], None] | None = None
         self.loss: LinkError | None = None
+        self.deaf = False
         self.load = BusLoad(getattr(link, "bitrate", None) or 500_000)
         self._clock = clock
         self._config = _config_for(link, config)
@@ -135,6 +138,8 @@ class CanHub:
 
     def _on_frame(self, frame: CanFrame) -> None:
         self.load.add(frame, frame.time_s or 0.0)
+        if self.deaf:
+            return
         lane = self._by_rx.of(frame)
         if lane is not None:
             lane.on_frame(frame)

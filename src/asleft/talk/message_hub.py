@@ -123,6 +123,7 @@ class MessageHub:
         self.on_everybody_sent: Callable[[float], None] | None = None
         self.on_everybody_failed: Callable[[AsleftError], None] | None = None
         self.loss: LinkError | None = None
+        self.deaf = False  # messages are whole here: nothing is sent for one that is not ours
         self._link = link
         self._clock = clock
         self._pieces = pieces
