@@ -18,6 +18,7 @@ CARS: dict[str, str] = {
     "petrol": "asleft.bench.cars.petrol:PetrolCar",
     "cable": "asleft.bench.cars.cable:CableCar",
     "estate": "asleft.bench.cars.estate:EstateCar",
+    "diesel": "asleft.bench.cars.diesel:DieselCar",
 }
 
 
