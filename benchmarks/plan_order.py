@@ -291,7 +291,8 @@ def main() -> None:
     jobs = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     seconds = float(sys.argv[2]) if len(sys.argv) > 2 else 40.0
     by_size(Random(1))
-    savings(Random(2), jobs)
+    if jobs:
+        savings(Random(2), jobs)
     if seconds:
         instances(seconds)
 
