@@ -51,7 +51,7 @@ class LiveDemo:
                 loop.add_signal_handler(sign, stop.set)
         with contextlib.ExitStack() as stack:
             folder = self._folder or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="asleft-demo-")))
-            async with HostedCar("petrol", seed=self._seed) as car:
+            async with HostedCar("petrol", seed=self._seed, options={"warm": True}) as car:
                 await self._serve(car, folder, say, stop, ready)
         say("ended; nothing is running any more")
 

@@ -89,9 +89,11 @@ async def _work(clock: LoopClock, out: Path, data: Path, seed: int, cleaned: flo
 
 def script(identifier: str) -> dict[str, list[str]]:
     """Answers that differ from the first one offered."""
+    by_hand = {"how is it done": ["by hand, coached"]}
     if not identifier:
-        return {}
+        return by_hand
     return {
+        **by_hand,
         "Routine identifier for this module": ["type it from the manual"],
         "Type the routine identifier": [identifier],
     }

@@ -89,13 +89,14 @@ def _must_be_taken(run: RunContext, sent: Sent) -> None:
 
 
 def _locked(run: RunContext) -> bool:
-    """Whether this module said in this job that it is locked or waits."""
-    intents = {
-        e.body.intent.id
+    """Whether this module refused a key in this job, or said that it is locked or waits: then it is not asked again."""
+    asked = {
+        e.body.intent.id: int(e.body.intent.payload[2:4], 16)
         for e in run.ports.journal.events()
         if isinstance(e.body, b.IntentWritten)
         and e.body.intent.payload.startswith("27")
         and e.body.intent.target.request_id == run.module.address.request_id
     }
     answers = (e.body for e in run.ports.journal.events() if isinstance(e.body, b.EffectAnswered))
-    return any(a.intent in intents and a.refusal in (INVALID_KEY, TOO_MANY, WAIT) for a in answers)
+    refused = (a for a in answers if a.intent in asked and a.refusal is not None)
+    return any(asked[a.intent] % 2 == 0 or a.refusal in (INVALID_KEY, TOO_MANY, WAIT) for a in refused)

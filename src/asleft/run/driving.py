@@ -58,6 +58,11 @@ def _speak(run: RunContext, message: Message) -> None:
     run.ports.show("speech", {"run": run.log.run, "message": message})
 
 
+def _side(result: ConditionResult) -> str:
+    """Whether the value is rising towards its limits or beyond them is said anew when it changes by ten."""
+    return "" if result.value is None else f"{result.value / 10.0:.0f}"
+
+
 class _Segment:
     """Follows one segment."""
 
@@ -117,7 +122,7 @@ class _Segment:
 
     def _tell(self, result: ConditionResult, now_s: float) -> None:
         if result.reason is not None:
-            self._say(result.reason, now_s, key=result.condition)
+            self._say(result.reason, now_s, key=f"{result.condition} {result.reason.id} {_side(result)}")
 
     def _say(self, message: Message, now_s: float, key: str = "hold") -> None:
         """Not the same thing again and again."""
