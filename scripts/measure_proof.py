@@ -125,7 +125,9 @@ def car_work() -> Iterator[Work]:
     for seed in TRIAL_CARS:
         yield (
             _car_row(seed),
-            lambda seed=seed: [[c.estimator, isinstance(c.found, Estimate), cars.held(c)] for c in cars.cases(seed)],
+            lambda seed=seed: [
+                [c.estimator, isinstance(c.found, Estimate), bool(cars.held(c))] for c in cars.cases(seed)
+            ],
         )
 
 
