@@ -5,7 +5,9 @@ from __future__ import annotations
 import msgspec
 
 from asleft.book.edges import ORDER_EDGES
+from asleft.book.fit import CarFacts
 from asleft.book.loader import LoadedProcedure
+from asleft.book.procedure import ModuleNumbers
 from asleft.book.shelf import Book
 from asleft.event.fold import JobState
 from asleft.model.effect import Settlement
@@ -82,8 +84,17 @@ def _fitting(needs: tuple[Need, ...], state: JobState, book: Book) -> dict[str, 
     """By function, the procedure that fits the car exactly; nothing near is ever taken."""
     if state.vehicle is None:
         return {}
-    found = ((n.function, book.fitting(n.function, state.vehicle)) for n in needs)
+    facts = car_facts(state)
+    found = ((n.function, book.fitting(n.function, state.vehicle, facts)) for n in needs)
     return {function: loaded for function, loaded in found if loaded is not None}
+
+
+def car_facts(state: JobState) -> CarFacts:
+    """What the newest picture tells of the car beyond its order: part and software numbers of its modules."""
+    pictures = (_taken(state, kind) for kind in (PictureKind.AS_FOUND, PictureKind.AS_RECEIVED))
+    modules = next((picture.modules for picture in pictures if picture and not picture.not_taken), ())
+    pairs = ((m.value("part-number"), m.value("software-number")) for m in modules)
+    return CarFacts(numbers=tuple(ModuleNumbers(part, software or "") for part, software in pairs if part))
 
 
 def screen(loaded: LoadedProcedure, state: JobState) -> tuple[ScreenedCode, ...]:
