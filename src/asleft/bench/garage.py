@@ -19,6 +19,7 @@ CARS: dict[str, str] = {
     "cable": "asleft.bench.cars.cable:CableCar",
     "estate": "asleft.bench.cars.estate:EstateCar",
     "diesel": "asleft.bench.cars.diesel:DieselCar",
+    "electric": "asleft.bench.cars.electric:ElectricCar",
 }
 
 
