@@ -1,1 +1,1 @@
-"""Option layouts, their differences and transfer. Pure. Empty until the coding package."""
+"""Option layouts as data: bytes to words, answers to bytes, and what may not be written."""

@@ -67,6 +67,8 @@ class Code(StrEnum):
     ACCESS_CLOSED = "access-closed"
     SEQUENCE_MISSED = "sequence-missed"
     WAITED_IN_VAIN = "waited-in-vain"
+    CODING_REFUSED = "coding-refused"
+    CODING_DIFFERS = "coding-differs"
     JOURNAL_UNWRITABLE = "journal-unwritable"
     RECORD_DAMAGED = "record-damaged"
     HEAD_HASH_FORM = "head-hash-form"
@@ -214,6 +216,14 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "Look at the causes; the sequence is begun from the top as the manual says.",
     ),
     Code.WAITED_IN_VAIN: ("What was waited for did not come.", "See the value and the limit; nothing was sent."),
+    Code.CODING_REFUSED: (
+        "This coding may not be written.",
+        "See the rule or the value named; read the source and the car again. Nothing was sent.",
+    ),
+    Code.CODING_DIFFERS: (
+        "The module does not hold the coding that was meant.",
+        "Read it again before anything else; the picture before is kept and can be restored.",
+    ),
     Code.JOURNAL_UNWRITABLE: (
         "The record cannot be written.",
         "Free space or rights on the disk; nothing is sent until then.",
