@@ -35,9 +35,10 @@ from .context import RunContext
 from .driving import drive_segment
 from .waiting import type_in, wait_until
 from .watching import key_cycle, observe
+from .writing import read_step, restart_step, write_step
 
 #: Steps without a handler yet: a way that holds one is refused before anything is asked or sent.
-UNHANDLED = (Read, Write, RestartModule)
+UNHANDLED: tuple[type, ...] = ()
 
 
 def must_be_handled(steps: tuple[AnyStep, ...]) -> None:
@@ -59,8 +60,12 @@ async def carry_out_step(run: RunContext, step: AnyStep) -> None:
             await _by_hand(run, step)
         case Session() | RoutineStart() | RoutineResult() | RoutineStop() | Clear() | Actuate() | Access():
             await _by_wire(run, step)
-        case Read() | Write() | RestartModule():
-            raise InputError(Code.STEP_UNHANDLED, f"{step.id}, {words_of(step)}")
+        case Read():
+            await read_step(run, step)
+        case Write():
+            await write_step(run, step)
+        case RestartModule():
+            await restart_step(run, step)
         case _:
             assert_never(step)
 

@@ -1,0 +1,144 @@
+"""Data identifiers read and written once, settled by reading back; a module made to start anew.
+
+A write is never interrupted and never repeated: where no answer was heard, the session is waited out and the module
+read. Only UDS so far: in KWP2000 these steps are refused before anything is sent.
+"""
+
+from __future__ import annotations
+
+from asleft.book.printed import any_bytes, two_bytes
+from asleft.codec.refusal import Protocol
+from asleft.codec.uds import read_data, restart, write_data
+from asleft.model.effect import Intent, Settle, Settlement
+from asleft.model.errors import AsleftError, Code, InputError, ModuleError, RefusedError
+from asleft.model.message import Message, say
+from asleft.model.module import ModuleAddress, ModuleState
+from asleft.model.question import QuestionKind
+from asleft.model.reading import to_hex
+from asleft.model.step_more import Read, Restart, RestartModule, Write
+from asleft.ports.conversation import Conversation
+
+from .asking import confirm
+from .context import RunContext
+from .effects import Sent, carry_out, settled
+from .routine import EMERGENCY, SESSION_OUT_S
+
+_KINDS = {Restart.HARD: 1, Restart.KEY_OFF_ON: 2, Restart.SOFT: 3}
+
+
+async def read_step(run: RunContext, step: Read) -> bytes:
+    """Read one identifier; its bytes in hex are kept under ``step.save`` and stand in the step's outcome.
+
+    Raises: RefusedError; ModuleError; LinkError.
+    """
+    identifier = _identifier(run, step)
+    with run.log.step(step.id, say("step.read", "read: {name}", name=step.name)) as end:
+        data = await read_bytes(run.ports.conversation, run.module.address, identifier)
+        run.typed[step.save or step.id] = to_hex(data)
+        end.message = say("read.done", "{name}: {bytes}", name=step.name, bytes=data.hex(" ").upper())
+        return data
+
+
+async def write_step(run: RunContext, step: Write) -> None:
+    """Write what the procedure or a person gave."""
+    text = step.value or run.typed.get(step.saved, "")
+    value = any_bytes(text, step.printed)
+    await write_once(run, step.id, step.name, _identifier(run, step), value, step.restore)
+
+
+async def write_once(
+    run: RunContext, step: str, name: str, identifier: int, value: bytes, restore: str, lines: tuple[str, ...] = ()
+) -> None:
+    """Read what is there, ask for consent with the exact bytes, write once, read back.
+
+    Args: lines: more to be seen before consent, such as each difference in words.
+    Raises: RefusedError; ModuleError (coding-differs): another value is read back; the error that left it unknown.
+    """
+    log, target = run.log, run.module.address
+    await run.open_gate()
+    payload = write_data.make_request(identifier, value)
+    with log.step(step, say("step.write", "write: {name}", name=name)) as end:
+        before = await read_bytes(run.ports.conversation, target, identifier)
+        undo = f"undo: {restore}" if restore else "cannot be undone"
+        shown = (f"to {target.text}", f"now {before.hex(' ').upper()}", f"bytes {payload.hex(' ').upper()}", undo)
+        text = say("write.confirm", "Write now: {name}. It is sent once.", name=name)
+        await confirm(log, text, kind=QuestionKind.EFFECT, details=(*lines, *shown, EMERGENCY), yes="write")
+        run.locks.check()
+        sent = await carry_out(log, run.module, payload, why=f"{name}: {step}", settle=Settle.READ_BACK)
+        await _settle(run, sent, identifier, before, value)
+        end.message = say("write.done", "{name} written and read back equal", name=name)
+
+
+async def _settle(run: RunContext, sent: Sent, identifier: int, before: bytes, value: bytes) -> None:
+    name, clock = run.module.address.name, run.ports.clock
+    if isinstance(sent.error, RefusedError):
+        run.log.told(name, ModuleState.REFUSED, say("module.refused", "refused"))
+        raise sent.error
+    if sent.error is not None:
+        await clock.sleep_until(clock.now() + SESSION_OUT_S)
+    try:
+        now = await read_bytes(run.ports.conversation, run.module.address, identifier)
+    except AsleftError as error:
+        text = say("write.unread", "it could not be read back: {why}", why=error.sentence())
+        settled(run.log, sent.intent, Settlement.PERSON_MUST_DECIDE, text)
+        raise
+    settlement, message = judge_back(before, value, now)
+    settled(run.log, sent.intent, settlement, message)
+    if settlement is not Settlement.DONE:
+        raise sent.error or ModuleError(Code.CODING_DIFFERS, now.hex(" ").upper(), name)
+    run.log.told(name, ModuleState.STORED, message)
+
+
+def judge_back(before: bytes | None, value: bytes, now: bytes) -> tuple[Settlement, Message]:
+    """What reading back says of a write. ``before``: None where it is not known."""
+    shown = now.hex(" ").upper()
+    if now == value:
+        return Settlement.DONE, say("write.back", "read back: {bytes}, as meant", bytes=shown)
+    if now == before:
+        return Settlement.NOT_DONE, say("write.unchanged", "read back: {bytes}, unchanged", bytes=shown)
+    return Settlement.PERSON_MUST_DECIDE, say("write.other", "read back: {bytes}, neither old nor new", bytes=shown)
+
+
+async def find_out_write(talk: Conversation, intent: Intent) -> tuple[Settlement, Message]:
+    """After a crash: read what a ``2E`` meant to write. Nothing is sent but the read. Raises: as ``ask``."""
+    payload = bytes.fromhex(intent.payload)
+    if payload[:1] != b"\x2e" or len(payload) < 4:
+        return Settlement.PERSON_MUST_DECIDE, say("recover.unknown", "this effect cannot be read back")
+    now = await read_bytes(talk, intent.target, int.from_bytes(payload[1:3], "big"))
+    return judge_back(None, payload[3:], now)
+
+
+async def restart_step(run: RunContext, step: RestartModule) -> None:
+    """Have the module start anew, then wait and see that it answers. Raises: RefusedError; ModuleError; LinkError."""
+    log, clock = run.log, run.ports.clock
+    _only_uds(run, step.id)
+    payload = restart.make_request(_KINDS[step.way])
+    await run.open_gate()
+    details = (f"to {run.module.address.text}", f"bytes {payload.hex(' ').upper()}", EMERGENCY)
+    text = say("restart.confirm", "Restart the {module} module now.", module=run.module.address.name)
+    await confirm(log, text, kind=QuestionKind.EFFECT, details=details, yes="restart")
+    with log.step(step.id, say("step.restart", "restart of the module")):
+        sent = await carry_out(log, run.module, payload, why=f"restart: {step.id}", settle=Settle.NOT_READABLE)
+        if isinstance(sent.error, RefusedError):
+            raise sent.error
+        heard = sent.error is None
+        told = "it took the restart" if heard else "no answer; whether it restarted cannot be read"
+        settled(log, sent.intent, Settlement.DONE if heard else Settlement.PERSON_MUST_DECIDE, say("restart", told))
+        if sent.error is not None:
+            raise sent.error
+        await clock.sleep_until(clock.now() + step.settle_s)
+
+
+async def read_bytes(talk: Conversation, target: ModuleAddress, identifier: int) -> bytes:
+    """Data of one identifier now. Raises: as ``Conversation.ask``; ModuleError (answer-malformed)."""
+    return read_data.read_answer(await talk.ask(target, read_data.make_request(identifier)), identifier)
+
+
+def _identifier(run: RunContext, step: Read | Write) -> int:
+    _only_uds(run, step.id)
+    return two_bytes(step.identifier, step.printed)
+
+
+def _only_uds(run: RunContext, step: str) -> None:
+    if run.ports.protocol is not Protocol.UDS:
+        raise InputError(Code.STEP_UNHANDLED, f"{step}, in KWP2000")
