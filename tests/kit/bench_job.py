@@ -8,9 +8,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from asleft.bench.bus import InLoopBus
 from asleft.bench.cars.petrol import PetrolCar
-from asleft.book.shelf import load_book
+from asleft.book.shelf import Book, load_book
 from asleft.event.body import IntentWritten
 from asleft.event.envelope import Event
 from asleft.event.fold import JobState, fold
@@ -97,13 +99,25 @@ class HookedPerson:
         return answer if not isinstance(said, str) or said == "stop" else Answer(question.id, said, answer.by)
 
 
+def own_book(*, idle: bool) -> Book:
+    """The book that comes with the program; without the idle relearn where a test needs the shorter job."""
+    book = load_book(BOOK)
+    kept = tuple(p for p in book.procedures if idle or p.procedure.function != "idle-relearn")
+    return msgspec.structs.replace(book, procedures=kept)
+
+
 async def work(
-    scene: Scene, person: Any, number: str = "T-1", *, gate_timeout_s: float = 1800.0, vfs: str | None = None
+    scene: Scene,
+    person: Any,
+    number: str = "T-1",
+    *,
+    gate_timeout_s: float = 1800.0,
+    vfs: str | None = None,
+    idle: bool = False,
 ) -> Outcome:
     """Work the demo job, new or from where it stands; a typed error ends up in the outcome."""
-    desk = Desk(
-        scene.link, scene.clock, person, load_book(BOOK), ALDRA, WORKSHOP, TECHNICIAN, gate_timeout_s=gate_timeout_s
-    )
+    book = own_book(idle=idle)
+    desk = Desk(scene.link, scene.clock, person, book, ALDRA, WORKSHOP, TECHNICIAN, gate_timeout_s=gate_timeout_s)
     order = read_order(demo_order(scene.car.vin), number)
     error: AsleftError | None = None
     with open_journal(scene.folder, vfs=vfs) as journals:
