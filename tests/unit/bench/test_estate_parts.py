@@ -439,3 +439,56 @@ def test_a_saved_car_keeps_its_parts():
     other = EstateCar(2, warm=True)
     other.restore(json.loads(json.dumps(one.car.save())))
     assert other.truth() == one.car.truth()
+
+
+# -- zeros of brake pressure, steering angle, torque and locks --------------------------------------------------------
+
+
+def pressure(bay: Bay) -> float:
+    return fmean(bay.values("stability", 0x4D14, 0.01, 3.0))
+
+
+def test_a_pressure_zero_with_a_hanging_pedal_is_wrong_once_it_is_free():
+    bay = ready(1)
+    bay.do("fault", name="pressure sensor offset")
+    assert abs(pressure(bay)) > 2.0
+    assert bay.routine("stability", 0x5B12, 4.0) == STORED
+    assert abs(pressure(bay)) < 0.2
+    bay.do("fault", name="brake pedal hangs")
+    assert bay.routine("stability", 0x5B12, 4.0) == STORED
+    bay.do("mend", name="brake pedal hangs")
+    assert pressure(bay) == pytest.approx(-3.0, abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("fault", "size", "expected"),
+    [("pressure sensor offset", 7.9, REFUSED), ("pressure sensor offset", -7.9, REFUSED), ("bad contact", 0.2, 0x93)],
+)
+def test_a_pressure_zero_that_is_refused(fault: str, size: float, expected: int):
+    bay = ready(1)
+    bay.do("load", 1.0, name="lamps", on=True)
+    bay.do("fault", 1.0, name=fault, size=size)
+    assert bay.routine("stability", 0x5B12, 4.0) == expected
+
+
+def test_an_angle_zero_with_the_wheel_turned_shows_on_a_straight_road():
+    bay = ready(1)
+    bay.do("steer", 1.0, degrees=6.0)
+    assert bay.routine("steering angle", 0x5B21, 3.0) == STORED
+    bay.do("charger", on=False)
+    bay.drive(60.0, 25.0)
+    angle = fmean(bay.values("steering angle", 0x4D31, 0.1, 6.0))
+    assert angle == pytest.approx(-6.0, abs=1.2)
+    assert abs(fmean(bay.values("stability", 0x4D11, 0.01, 6.0))) < 0.25
+
+
+@pytest.mark.parametrize(("fault", "size"), [("angle sensor offset", 15.0), ("steering binds", 3.0)])
+def test_zeros_beyond_their_limits_are_refused(fault: str, size: float):
+    bay = ready(2)
+    bay.do("fault", name=fault, size=size)
+    if fault == "steering binds":
+        bay.do("key", 20.0, position="start")
+        assert bay.routine("steering assist", 0x5B31, 6.0) == REFUSED
+    else:
+        bay.do("steer", 1.0, degrees=8.0)
+        assert bay.routine("steering angle", 0x5B21, 3.0) == REFUSED

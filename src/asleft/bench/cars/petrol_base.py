@@ -115,7 +115,7 @@ class PetrolBase(WorkshopCar):
 
     def act_pedal(self, percent: float) -> None:
         """Press the accelerator to a share of its travel, 0 to 100 %."""
-        self.hand.press(self._share(percent, "pedal"))
+        self.hand.press(self.share(percent, "pedal"))
 
     def _turn_key(self, position: str) -> None:
         train = self.train
@@ -131,7 +131,7 @@ class PetrolBase(WorkshopCar):
 
     def act_brake(self, pressed: bool, percent: float = 40.0) -> None:
         """Press the foot brake to a share of its force, 0 to 100 %, or release it."""
-        self.drive.brake = self._share(percent, "brake") if pressed else 0.0
+        self.drive.brake = self.share(percent, "brake") if pressed else 0.0
 
     def act_parking_brake(self, on: bool) -> None:
         """Apply or release the parking brake."""
@@ -180,7 +180,8 @@ class PetrolBase(WorkshopCar):
         if self.train.key_on:
             raise self.impossible("the key must be off for this")
 
-    def _share(self, percent: float, what: str) -> float:
+    def share(self, percent: float, what: str) -> float:
+        """A share from percent. Raises InputError: outside 0 to 100 %."""
         if not 0.0 <= percent <= 100.0:
             raise self.impossible(f"{what} {percent} % is outside 0 to 100 %")
         return percent / 100.0
