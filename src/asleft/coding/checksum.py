@@ -45,5 +45,5 @@ def _crc(check: Check, data: bytes) -> int:
 
 @lru_cache(maxsize=64)
 def _engine(width: int, poly: int, init: int, refin: bool, refout: bool, xorout: int) -> Callable[[bytes], int]:
-    made: Any = anycrc.CRC(width=width, poly=poly, init=init, refin=refin, refout=refout, xorout=xorout)
+    made = cast("Any", anycrc).CRC(width=width, poly=poly, init=init, refin=refin, refout=refout, xorout=xorout)
     return cast("Callable[[bytes], int]", made.calc)

@@ -63,6 +63,7 @@ async def write_once(
         shown = (f"to {target.text}", f"now {before.hex(' ').upper()}", f"bytes {payload.hex(' ').upper()}", undo)
         text = say("write.confirm", "Write now: {name}. It is sent once.", name=name)
         await confirm(log, text, kind=QuestionKind.EFFECT, details=(*lines, *shown, EMERGENCY), yes="write")
+        await run.locks.look()
         run.locks.check()
         sent = await carry_out(log, run.module, payload, why=f"{name}: {step}", settle=Settle.READ_BACK)
         await _settle(run, sent, identifier, before, value)
