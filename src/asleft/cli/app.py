@@ -4,7 +4,23 @@ from __future__ import annotations
 
 import typer
 
-from . import bench, demo, doctor, key, links, listen, look, plan, procedure, prove, record, replay, serve, verify
+from . import (
+    bench,
+    coding,
+    demo,
+    doctor,
+    key,
+    links,
+    listen,
+    look,
+    plan,
+    procedure,
+    prove,
+    record,
+    replay,
+    serve,
+    verify,
+)
 
 app = typer.Typer(
     name="asleft",
@@ -14,6 +30,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command("bench")(bench.bench)
+app.add_typer(coding.codings, name="coding")
 app.command("demo")(demo.demo)
 app.command("doctor")(doctor.doctor)
 app.add_typer(key.keys, name="key")
