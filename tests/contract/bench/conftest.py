@@ -29,7 +29,8 @@ class StockConnection(BaseConnection):
             rxfn=lambda: self.frames.popleft() if self.frames else None,
             txfn=lambda m: self.node.send(CanFrame(m.arbitration_id, bytes(m.data), m.is_extended_id)),
             address=isotp.Address(mode, txid=request, rxid=response),
-            params={"stmin": 0, "blocksize": 4, "wait_func": lambda _s: None},
+            # its own timer is real time, which stands still here: what the module asks for is not waited for
+            params={"stmin": 0, "blocksize": 4, "wait_func": lambda _s: None, "override_receiver_stmin": 0},
         )
 
     def _on_frame(self, frame: CanFrame) -> None:
