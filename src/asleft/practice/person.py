@@ -19,6 +19,8 @@ _THINKS_S = 2.0
 TYPED: Mapping[str, str] = {
     "effect.again": "looked over, nothing found; tried once more",
     "run.reason": "looked over, nothing found; tried once more",
+    "retest.reason": "looked over, nothing found; measured once more",
+    "retest.changed": "intake checked for leaks",
 }
 
 

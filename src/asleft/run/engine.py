@@ -21,8 +21,9 @@ from asleft.model.message import Message, say
 from asleft.model.reading import Series
 from asleft.model.step import RoutineResult, RoutineStart
 from asleft.model.step_more import AnyStep, RoutineStop, any_effect_of
-from asleft.model.verdict import RunEnd, Verdict
+from asleft.model.verdict import Judgement, RunEnd, Verdict
 from asleft.ports.pause import MayPause
+from asleft.proof.attempts import settled
 
 from .asking import STOP, ask_choice, confirm
 from .causes import name_causes
@@ -33,6 +34,7 @@ from .identifying import find_identifier
 from .log import RunLog, RunPorts
 from .proving import PROOF, judge_samples
 from .remaining import progress
+from .retesting import declared, steps_again
 from .routine import RoutineRun
 from .states import State, Turn
 
@@ -49,6 +51,7 @@ class Run:
         self._log.reason = request.reason
         self._routine: RoutineRun | None = None
         self._begun: list[str] = []
+        self._attempt_from = 0
 
     async def carry_out(self) -> bool:
         """Prepare, open the gate, do the steps, judge what was measured.
@@ -61,20 +64,20 @@ class Run:
         try:
             must_be_handled(steps)
             self._no_hard_stop(steps)
-            await self._work(await self._prepare(steps), steps)
+            await self._prove(await self._prepare(steps), steps)
         except AsleftError as error:
+            if self._log.machine.state is State.PROVING:
+                raise  # nothing is open any more; what was measured stands
             await self._cut(steps, error.sentence())
             name_causes(self._log, self._request.procedure, error)
             self._end(_end_of(error), Verdict.CANNOT_TELL, say("run.ended", "{why}", why=error.sentence()))
             return False
         except asyncio.CancelledError:
+            if self._log.machine.state is State.PROVING:
+                raise
             await asyncio.shield(self._cut(steps, "interrupted from outside"))
             self._end(RunEnd.INTERRUPTED, Verdict.CANNOT_TELL, say("run.interrupted", "interrupted from outside"))
             raise
-        self._log.turn(Turn.CLOSED)
-        with self._log.step(PROOF, say("step.proof", "judge what was measured")):
-            for judgement in judge_samples(self._request.procedure.criteria, self._samples(), steps):
-                self._log.write(b.CriterionJudged(self._request.run, judgement))
         self._log.turn(Turn.JUDGED)
         return True
 
@@ -138,15 +141,48 @@ class Run:
     # -- the steps ---------------------------------------------------------------------------------------------------
 
     async def _work(self, run: RunContext, steps: tuple[AnyStep, ...]) -> None:
-        await self._look("before")
         for number, step in enumerate(steps, 1):
             await self._maybe_pause(run, step)
             self._show(steps, number)
             self._begun.append(step.id)
             await carry_out_step(run, step)
-        await self._look("after")
+
+    async def _closed(self) -> None:
         self._log.turn(Turn.DONE)
         await self._close("")
+        self._log.turn(Turn.CLOSED)
+
+    # -- what was measured -------------------------------------------------------------------------------------------
+
+    async def _prove(self, run: RunContext, steps: tuple[AnyStep, ...]) -> None:
+        """Do the steps, judge, and measure once more where a person declares it."""
+        await self._look("before")
+        await self._work(run, steps)
+        await self._look("after")
+        await self._closed()
+        first = self._judge(steps)
+        again = steps_again(steps)
+        retest = await declared(self._log, first, 1) if again else None
+        if retest is None:
+            return
+        self._log.write(retest)
+        self._log.turn(Turn.RETEST)
+        self._attempt_from = len(self._ports.journal.events())
+        await self._open(run.gate)
+        await self._work(run, again)
+        await self._closed()
+        self._judge(again, first, retest.changed)
+
+    def _judge(
+        self, steps: tuple[AnyStep, ...], first: tuple[Judgement, ...] = (), changed: str = ""
+    ) -> tuple[Judgement, ...]:
+        """Judge what was recorded; after a retest what counts of both attempts."""
+        with self._log.step(PROOF, say("step.proof", "judge what was measured")):
+            judged = judge_samples(self._request.procedure.criteria, self._samples(), steps)
+            judged = settled(first, judged, changed=changed) if first else judged
+            for judgement in judged:
+                self._log.write(b.CriterionJudged(self._request.run, judgement))
+        return judged
 
     async def _look(self, when: str) -> None:
         """The module's own picture before and after, where the procedure means to change something."""
@@ -180,7 +216,7 @@ class Run:
     def _samples(self) -> dict[str, tuple[Series, ...]]:
         return {
             event.body.name: event.body.series
-            for event in self._ports.journal.events()
+            for event in self._ports.journal.events()[self._attempt_from :]
             if isinstance(event.body, b.SamplesTaken) and event.body.run == self._request.run
         }
 

@@ -11,6 +11,7 @@ from asleft.model.message import Message, say
 from asleft.model.reading import Series
 from asleft.model.step_more import AnyStep
 from asleft.model.verdict import Judgement, RunEnd, Verdict, overall
+from asleft.proof.attempts import settled
 from asleft.proof.codes import CodesSeen
 from asleft.proof.criteria import judge
 from asleft.proof.criterion_data import CodeAbsent, Criterion
@@ -45,13 +46,22 @@ def conclude(ports: RunPorts, run: RunState, procedure: Procedure, codes: CodesS
     Raises: RecordError.
     """
     late = tuple(judge(c, {}, codes) for c in procedure.criteria if isinstance(c, CodeAbsent))
-    for judgement in late:
+    counted = counted_of(run)
+    for judgement in (*(j for j in counted if j not in run.judgements), *late):
         ports.journal.append(b.CriterionJudged(run.started.run, judgement))
-    verdict, message = whole_of((*run.judgements, *late))
-    name_causes_of_proof(ports, run.started.run, procedure, (*run.judgements, *late))
+    verdict, message = whole_of((*counted, *late))
+    name_causes_of_proof(ports, run.started.run, procedure, (*counted, *late))
     ports.journal.append(b.RunProgress(run.started.run, State.ENDED.value, Turn.CONCLUDED.value))
     ports.journal.append(b.RunEnded(run.started.run, RunEnd.COMPLETED, verdict, message))
     return verdict
+
+
+def counted_of(run: RunState) -> tuple[Judgement, ...]:
+    """What counts of a run's measurements, also when a declared retest was cut off."""
+    if not run.earlier:
+        return run.judgements
+    before = run.earlier[-1]
+    return settled(before.judgements, run.judgements, changed=before.retest.changed)
 
 
 def whole_of(judgements: tuple[Judgement, ...]) -> tuple[Verdict | None, Message]:

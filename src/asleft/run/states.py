@@ -3,12 +3,14 @@
 ::
 
     new ─begin► preparing ─prepared► waiting ─open► acting ─done► closing ─closed► proving ─judged► judged ─►ended
-                                        ▲             │
-                                        └go-on─ paused ◄pause
+                                        ▲             │                             │
+                                        ├go-on─ paused ◄pause                       │
+                                        └────────────────────────────────retest─────┘
     preparing, waiting, acting, paused, closing ─cut► cutting ─closed► ended
 
 An effect goes out in *acting* only; in *cutting* only what stops or gives back. After a pause the entry conditions are
-measured again: the way back from *paused* leads through *waiting*.
+measured again: the way back from *paused* leads through *waiting*. So does the one declared retest, which measures once
+more and has no effect.
 """
 
 from __future__ import annotations
@@ -46,6 +48,7 @@ class Turn(StrEnum):
     DONE = "done"
     CUT = "cut"
     CLOSED = "closed"
+    RETEST = "retest"
     JUDGED = "judged"
     CONCLUDED = "concluded"
 
@@ -61,6 +64,7 @@ TABLE: dict[tuple[State, Turn], State] = {
     (State.PAUSED, Turn.GO_ON): State.WAITING,
     (State.ACTING, Turn.DONE): State.CLOSING,
     (State.CLOSING, Turn.CLOSED): State.PROVING,
+    (State.PROVING, Turn.RETEST): State.WAITING,
     (State.PROVING, Turn.JUDGED): State.JUDGED,
     (State.JUDGED, Turn.CONCLUDED): State.ENDED,
     **{(state, Turn.CUT): State.CUTTING for state in _CAN_BE_CUT},

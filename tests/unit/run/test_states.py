@@ -49,7 +49,7 @@ class Reference:
                 return before_proof
             case Turn.CLOSED:
                 return (before_proof and self.done) or (self.cut and not self.over)
-            case Turn.JUDGED:
+            case Turn.JUDGED | Turn.RETEST:
                 return alive and self.closed and not self.judged
             case Turn.CONCLUDED:
                 return alive and self.judged
@@ -72,6 +72,8 @@ class Reference:
                 self.cut = True
             case Turn.CLOSED:
                 self.closed, self.over = True, self.cut
+            case Turn.RETEST:  # the gate is opened anew
+                self.gate = self.done = self.closed = False
             case Turn.JUDGED:
                 self.judged = True
             case Turn.CONCLUDED:
