@@ -13,6 +13,7 @@ import contextlib
 import json
 import os
 import secrets
+import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 from typing import Any
@@ -31,16 +32,26 @@ class LiveFeed:
     def __init__(self) -> None:
         self._latest: dict[str, Any] = {}
         self._watchers: set[asyncio.Event] = set()
+        self._beat_s = 0.0
 
     def put(self, key: str, value: Any) -> None:
         """Replace the newest value under ``key`` and wake the watchers."""
         self._latest[key] = value
+        if key == "sequence":
+            self._beat_s = time.monotonic()
         for watcher in self._watchers:
             watcher.set()
 
     def snapshot(self) -> dict[str, Any]:
         """All newest values."""
         return dict(self._latest)
+
+    def _sent(self) -> dict[str, Any]:
+        """A snapshot; beats of a sequence by hand say how old they are, so that a page counts in with the engine."""
+        snapshot = self.snapshot()
+        if "sequence" in snapshot:
+            snapshot["sequence-age"] = time.monotonic() - self._beat_s
+        return snapshot
 
     async def watch(self, least_s: float = 0.2) -> AsyncIterator[dict[str, Any]]:
         """Snapshots when something changed, at most one per ``least_s`` seconds."""
@@ -51,7 +62,7 @@ class LiveFeed:
             while True:
                 await woken.wait()
                 woken.clear()
-                yield self.snapshot()
+                yield self._sent()
                 await asyncio.sleep(least_s)
         finally:
             self._watchers.discard(woken)

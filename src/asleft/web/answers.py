@@ -21,8 +21,11 @@ class Given:
     bench: bool = False
 
 
-def unfit(given: Given, question: Question | None) -> str:
-    """Why this answer cannot be taken, in words for the person at the car; empty when it can."""
+def unfit(given: Given, question: Question | None, *, attached: bool = False) -> str:
+    """Why this answer cannot be taken, in words for the person at the car; empty when it can.
+
+    Args: attached: the text names a document by its content, made by the engine.
+    """
     if question is None or question.id != given.question:
         return "This question is no longer open: it was answered already. Look at what is asked now."
     if question.kind is QuestionKind.TYPE:
@@ -30,7 +33,7 @@ def unfit(given: Given, question: Question | None) -> str:
             return "Nothing was typed. Type it as the manual prints it."
     elif given.text not in question.choices:
         return "This answer was not offered. Choose one of those shown."
-    if len(given.text) > LONGEST_TEXT:
+    if len(given.text) > LONGEST_TEXT and not attached:
         return f"This is too long: at most {LONGEST_TEXT} characters."
     if not given.by.strip():
         return "An answer needs a name. Say who answers."

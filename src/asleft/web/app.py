@@ -28,6 +28,7 @@ from . import helping
 from .access import DEVICE, Access, device_of, new_device, who_asks
 from .answers import Given, bench_act, unfit
 from .guard import LOOPBACK, Guard, page_token, same_token
+from .job_pages import JobPages, attached, with_text
 from .live import LiveHub
 from .orders import read_form
 from .pages import Pages, Viewer
@@ -135,6 +136,33 @@ class Face:
         await self.client.answer(job, given.question, given.text, given.by, device)
         return ""
 
+    async def attach(self, request: Request) -> Response:
+        """Attach a document as the answer to the question that asks for one; or say that there is none."""
+        job, form = request.path_params["job"], await self._form(request, files=1)
+        by = who_asks(request).name or str(form.get("by", "")).strip()
+        given = Given(str(form.get("question", "")), str(form.get("text", "")), by)
+        return await self._done(request, job, self._attached(job, given, form, device_of(request)))
+
+    async def _attached(self, job: str, given: Given, form: FormData, device: str) -> str:
+        page = await self.pages.context(job, Viewer(), fresh=True)
+        if page.question is None or page.question.id != given.question or page.question.act != "attach":
+            return unfit(Given("", "", ""), None)
+        if given.text not in page.question.choices:
+            given = with_text(given, await attached(self.client, job, form))
+            if not given.text:
+                return "No document was chosen. Choose its file, or say that there is none."
+        return unfit(given, page.question, attached=True) or await self._give(job, given, device)
+
+    async def _give(self, job: str, given: Given, device: str) -> str:
+        await self.client.answer(job, given.question, given.text, given.by, device)
+        return ""
+
+    async def pause(self, request: Request) -> Response:
+        """Pause the run in hand before its next step."""
+        await self._form(request)
+        job = request.path_params["job"]
+        return await self._done(request, job, _told(self.client.pause(job)))
+
     async def control(self, request: Request) -> Response:
         """Take control of the car with a reason, hand this device to somebody, or let go of control."""
         job, form = request.path_params["job"], await self._form(request)
@@ -177,8 +205,8 @@ class Face:
 
     # -- helpers -----------------------------------------------------------------------------------------------------
 
-    async def _form(self, request: Request) -> FormData:
-        form = await request.form(max_fields=120, max_files=0)
+    async def _form(self, request: Request, files: int = 0) -> FormData:
+        form = await request.form(max_fields=120, max_files=files)
         if not same_token(str(form.get("token", "")), self.token):
             raise FormRefusedError
         return form
@@ -223,6 +251,7 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
     face = Face(folder)
     door = Door(folder, face.client, face.token, shared)
     set_up = SetUp(folder, face.token)
+    beside = JobPages(face.client)
     return Starlette(
         routes=[
             Route("/", face.today),
@@ -233,6 +262,10 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
             Route("/job/{job}/control", face.control, methods=["POST"]),
             Route("/job/{job}/stop", face.stop, methods=["POST"]),
             Route("/job/{job}/go-on", face.go_on, methods=["POST"]),
+            Route("/job/{job}/attach", face.attach, methods=["POST"]),
+            Route("/job/{job}/pause", face.pause, methods=["POST"]),
+            Route("/job/{job}/verdict/{run}", beside.verdict),
+            Route("/job/{job}/order", beside.order),
             Route("/job/{job}/events", face.events),
             Route("/job/{job}/report.pdf", face.report),
             Route("/job/{job}/record.zip", face.record),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import secrets
 from collections.abc import Container
 from pathlib import Path
@@ -27,6 +28,9 @@ _HEADERS = {
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 #: A form of ours is far below this, bytes.
 LONGEST_BODY = 64 * 1024
+#: A document that is attached to a run, with its form, bytes.
+LONGEST_DOCUMENT = 740_000
+_ATTACHES = re.compile(r"/job/[^/]+/attach")
 _TOKEN_FILE = "page-token"  # noqa: S105 - a file's name
 
 
@@ -53,13 +57,21 @@ def _host(value: str) -> str:
     return value.rsplit(":", 1)[0] if not value.endswith("]") else value
 
 
-def refusal(headers: Headers, hosts: Container[str] = LOOPBACK) -> tuple[int, str] | None:
-    """Status and words when a request must not pass. Args: hosts: names under which this server may be reached."""
+def longest(path: str) -> int:
+    """The longest body that this address takes, bytes."""
+    return LONGEST_DOCUMENT if _ATTACHES.fullmatch(path) else LONGEST_BODY
+
+
+def refusal(headers: Headers, hosts: Container[str] = LOOPBACK, most: int = LONGEST_BODY) -> tuple[int, str] | None:
+    """Status and words when a request must not pass.
+
+    Args: hosts: names under which this server may be reached. most: longest body, bytes.
+    """
     host, origin = headers.get("host", ""), headers.get("origin", "")
     if _host(host) not in hosts or (origin and origin.split("://")[-1] != host):
         return 403, "refused: not from this page"
     length = headers.get("content-length", "0")
-    if not length.isdigit() or int(length) > LONGEST_BODY:
+    if not length.isdigit() or int(length) > most:
         return 413, "refused: too long"
     return None
 
@@ -92,15 +104,16 @@ class Guard:
                 out.setdefault("cache-control", "no-cache" if scope["path"].startswith("/static/") else "no-store")
             await send(message)
 
-        refused = refusal(Headers(scope=scope), self._hosts)
+        most = longest(scope["path"])
+        refused = refusal(Headers(scope=scope), self._hosts, most)
         if refused is not None:
             status, words = refused
             await PlainTextResponse(words, status)(scope, receive, guarded)
             return
-        await self._app(scope, _counted(receive), guarded)
+        await self._app(scope, _counted(receive, most), guarded)
 
 
-def _counted(receive: Receive) -> Receive:
+def _counted(receive: Receive, most: int = LONGEST_BODY) -> Receive:
     """A body that gets longer than it may raises BodyTooLongError, whatever length was stated."""
     seen = 0
 
@@ -108,7 +121,7 @@ def _counted(receive: Receive) -> Receive:
         nonlocal seen
         message = await receive()
         seen += len(message.get("body", b""))
-        if seen > LONGEST_BODY:
+        if seen > most:
             raise BodyTooLongError
         return message
 

@@ -24,6 +24,8 @@ SPAN_S = 20.0
 #: Readings kept of one signal at most.
 _MOST = 400
 _READING = "reading:"
+#: A sequence by hand that began longer ago is over, s.
+_BEATS_S = 600.0
 
 
 @dataclass
@@ -46,6 +48,9 @@ class LiveView:
         self._conditions: dict[str, Any] = {}
         self._conditions_s = float("-inf")
         self._traces: dict[str, _Trace] = {}
+        self._progress: dict[str, Any] = {}
+        self._beats: dict[str, Any] = {}
+        self._beats_s = float("-inf")
         self.version = 0
 
     def update(self, snapshot: Mapping[str, Any]) -> None:
@@ -54,6 +59,10 @@ class LiveView:
         conditions = snapshot.get("conditions")
         if conditions and conditions != self._conditions:
             self._conditions, self._conditions_s = dict(conditions), self._now()
+        self._progress = dict(snapshot.get("progress") or {})
+        beats = dict(snapshot.get("sequence") or {})
+        if beats and beats != self._beats:
+            self._beats, self._beats_s = beats, self._now() - float(snapshot.get("sequence-age", 0.0))
         for key, reading in snapshot.items():
             if key.startswith(_READING) and reading.get("value") is not None:
                 self._take(key.removeprefix(_READING), reading)
@@ -74,6 +83,17 @@ class LiveView:
         return self._conditions if self._now() - self._conditions_s < FRESH_S else {}
 
     @property
+    def progress(self) -> dict[str, Any]:
+        """Run and progress as of the begin of its step in hand; empty before the first."""
+        return self._progress
+
+    @property
+    def beats(self) -> dict[str, Any]:
+        """The sequence by hand that is counted in or went on last, with its age, s; empty when it is long over."""
+        age = self._now() - self._beats_s
+        return {**self._beats, "age_s": age, "key": f"{self._beats_s:.3f}"} if age < _BEATS_S else {}
+
+    @property
     def series(self) -> tuple[Series, ...]:
         """The last seconds of every signal that is being recorded, by name."""
         now = self._now()
@@ -84,7 +104,8 @@ class LiveView:
         """Changes whenever what is shown does."""
         now = self._now()
         fresh = tuple(s for s, t in self._traces.items() if now - t.seen_s < FRESH_S)
-        return (self.version if fresh or self.conditions else 0, bool(self.conditions), fresh)
+        stands = (str(self._progress), self._beats_s if self.beats else 0.0)
+        return (self.version if fresh or self.conditions else 0, bool(self.conditions), fresh, *stands)
 
 
 def _series(signal: str, trace: _Trace) -> Series:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import msgspec
 
@@ -12,13 +13,15 @@ from asleft.job.figures import condition_bars, live_strip
 from asleft.model.condition import ConditionResult
 from asleft.model.errors import AsleftError
 
+from .beats import beats_of
 from .context import ORIGIN_WORDS, JobLine, SheetPage, TodayPage, Viewer
 from .headings import TITLES, unmet
 from .live import SPAN_S, LiveView
 from .parts import all_parts
 from .rendering import placed, render, render_plain, safe, words
 from .sight import EngineSight
-from .stage import in_hand
+from .stage import in_hand, run_in_hand
+from .telling import progress_words
 
 __all__ = ["Pages", "Viewer"]
 
@@ -67,8 +70,19 @@ class Pages:
         engine = await self._sight.look(fresh=fresh)
         return SheetPage(self._token, job, engine, watch.state, watch.head, self._client.is_signed(job), viewer, error)
 
-    def live(self, job: str, view: LiveView, viewer: Viewer) -> str:
-        """Live values as one piece of the page."""
+    def live(self, job: str, view: LiveView, viewer: Viewer) -> dict[str, Any]:
+        """Live values as one piece of the page, progress of the run in hand, beats of a sequence by hand."""
+        state = self._client.watch(job).state
+        run = state.runs.get(run_in_hand(state))
+        known = run is not None and view.progress.get("run") == run.started.run
+        words = progress_words(view.progress["progress"]) if known else None
+        found = {
+            "html": self._values(job, view, viewer),
+            "progress": render_plain("parts/progress.html", progress=words),
+        }
+        return {**found, "beats": beats_of(run, view.beats, viewer.narrow)}
+
+    def _values(self, job: str, view: LiveView, viewer: Viewer) -> str:
         state = self._client.watch(job).state
         seen = view.conditions
         run = state.runs.get(str(seen.get("run", "")))

@@ -51,7 +51,7 @@ CHANGES: dict[str, tuple[str, ...]] = {
     "document-attached": ("runs", "record"),
     "causes-named": ("runs", "outcome"),
     "run-progress": ("runs",),
-    "retest-declared": ("runs",),
+    "retest-declared": ("runs", "plan", "outcome"),
 }
 
 

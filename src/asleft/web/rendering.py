@@ -17,6 +17,7 @@ from asleft.model.work import Plan
 
 from .context import SheetPage, TodayPage
 from .headings import VERDICT_WORDS, capital, distinct, unmet
+from .telling import WAYS, acts_figure, is_bytes, seconds, size, stands
 
 
 def _run_figures(run: RunState, narrow: bool) -> figures.RunFigures:
@@ -71,6 +72,7 @@ def _environment() -> Environment:
         "words": words,
         "distinct": distinct,
         "capital": capital,
+        "is_bytes": is_bytes,
         "without_verdict": _without_verdict,
     }
     environment.filters.update(filters)
@@ -80,6 +82,11 @@ def _environment() -> Environment:
         "plan_track": _plan_track,
         "show": show,
         "unmet": unmet,
+        "ways": WAYS,
+        "stands": stands,
+        "seconds": seconds,
+        "size": size,
+        "acts_figure": acts_figure,
         "verdict_words": VERDICT_WORDS,
     }
     environment.globals.update(helpers)

@@ -10,6 +10,7 @@ import asyncio
 import json
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
+from typing import Any
 
 from sse_starlette import EventSourceResponse, ServerSentEvent
 
@@ -56,6 +57,7 @@ class Follower:
         self._stage = in_hand(fold(e for e in watch.events if e.sequence <= after))
         self._engine: object = None
         self._live: object = None
+        self._told: dict[str, object] = {}
 
     async def news(self) -> AsyncIterator[ServerSentEvent]:
         """What changed since the last look, if anything."""
@@ -69,8 +71,15 @@ class Follower:
         key = self._sources.hub.view.key if engine.job == self._job else ()
         if key != self._live:
             self._live = key
-            live = self._sources.pages.live(self._job, self._sources.hub.view, self._viewer) if key else ""
-            yield ServerSentEvent(json.dumps({"html": live}), event="live")
+            live = self._sources.pages.live(self._job, self._sources.hub.view, self._viewer) if key else {"html": ""}
+            yield ServerSentEvent(json.dumps(self._changed(live)), event="live")
+
+    def _changed(self, live: dict[str, Any]) -> dict[str, Any]:
+        """Values always; progress and beats only when they are other ones than this page has."""
+        keys = {"progress": live.get("progress", ""), "beats": live.get("beats", {}).get("key", "")}
+        other = {name for name, key in keys.items() if self._told.get(name, "") != key}
+        self._told = dict(keys)
+        return {name: value for name, value in live.items() if name == "html" or name in other}
 
     async def _journal(self) -> ServerSentEvent:
         """All new events as one message: the parts they change, as they are now."""

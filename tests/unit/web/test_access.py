@@ -109,7 +109,7 @@ def test_the_name_on_the_record_is_the_signed_in_one(folder: Path, monkeypatch: 
     put_person(folder, NAME, Role.TECHNICIAN, WORD)
     seen: list[str] = []
 
-    async def taken(_face: object, _job: str, given: Any) -> str:
+    async def taken(_face: object, _job: str, given: Any, _device: str) -> str:
         seen.append(given.by)
         return ""
 

@@ -91,7 +91,8 @@ def test_the_act_comes_before_the_answer(folder: Path, monkeypatch: pytest.Monke
     assert answer.status_code == 200
     assert [name for name, _ in told.calls] == ["bench-act", "answer"]
     assert told.calls[0][1] == {"act": "key-off"}
-    assert told.calls[1][1] == {"job": "J-1", "question": "q1", "text": "done", "by": "M. Okafor"}
+    expected = {"job": "J-1", "question": "q1", "text": "done", "by": "M. Okafor", "device": ""}
+    assert told.calls[1][1] == expected
 
 
 def test_an_act_that_fails_is_said_and_nothing_is_answered(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -15,6 +15,7 @@ from asleft.web.rendering import render
 from asleft.web.sight import Engine
 from asleft.web.stage import PARTS, changed_between, in_hand
 from kit.events import demo_job, fail_job, interrupted_job, replay_job
+from kit.evidence import evidence_job
 from kit.gallery import whole_job
 
 JOBS = {
@@ -23,6 +24,8 @@ JOBS = {
     "fail": fail_job,
     "replay": replay_job,
     "interrupted": interrupted_job,
+    "evidence": evidence_job,
+    "paused": lambda: evidence_job(ended=False),
 }
 
 

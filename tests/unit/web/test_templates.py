@@ -25,6 +25,7 @@ from asleft.web.rendering import ENVIRONMENT, placed, render
 from asleft.web.sight import Engine
 from asleft.web.stage import ORDER, in_hand
 from kit.events import Job, demo_job, fail_job, hostile_job, interrupted_job, opened, replay_job, say
+from kit.evidence import evidence_job
 from kit.gallery import cut_after, whole_job
 
 TEMPLATES = Path(asleft.web.__file__).parent / "templates"
@@ -45,7 +46,9 @@ def every_prefix(events: tuple[Event, ...]) -> Iterator[tuple[Event, ...]]:
 
 
 @pytest.mark.parametrize("narrow", [False, True])
-@pytest.mark.parametrize("job", [demo_job, fail_job, replay_job, interrupted_job, lambda: hostile_job(NASTY)])
+@pytest.mark.parametrize(
+    "job", [demo_job, fail_job, replay_job, interrupted_job, evidence_job, lambda: hostile_job(NASTY)]
+)
 def test_a_job_renders_after_each_of_its_events(job: object, narrow: bool) -> None:
     for events in every_prefix(job()):  # type: ignore[operator]
         page = dataclasses.replace(page_of(events), viewer=Viewer("M. Okafor", narrow))

@@ -1,5 +1,6 @@
 // Follows a job: parts of the sheet that changed are put in place, live values shown, answers sent without leaving the page.
 // Without this script the sheet still shows the job and takes answers.
+import { Beats, readySounds } from "./beats.js";
 import { startHolding } from "./hold.js";
 import { placeQuestion, putPart } from "./placing.js";
 
@@ -16,6 +17,7 @@ function putAll(parts) {
     if (name === "next") placeQuestion(html);
     else putPart(name, html, liveShown);
   }
+  showProgress();
   follow();
 }
 
@@ -26,6 +28,14 @@ function showLive(html) {
   if (liveShown) box.innerHTML = html;
   else if (was) fetchAll();
   if (liveShown !== was) follow();
+}
+
+// progress stands in the run in hand, wherever that is now
+const beats = new Beats(byId("beats"));
+let progress = "";
+function showProgress() {
+  const box = byId("progress");
+  if (box && box.innerHTML.trim() !== progress.trim()) box.innerHTML = progress;
 }
 
 async function fetchAll() {
@@ -91,7 +101,13 @@ function listen() {
     else putAll(news.parts);
   });
   stream.addEventListener("page", (message) => putAll(JSON.parse(message.data).parts));
-  stream.addEventListener("live", (message) => showLive(JSON.parse(message.data).html));
+  stream.addEventListener("live", (message) => {
+    const news = JSON.parse(message.data);
+    showLive(news.html);
+    if (news.progress !== undefined) progress = news.progress;
+    showProgress();
+    if (news.beats !== undefined) beats.take(news.beats);
+  });
   stream.addEventListener("problem", (message) => tell(JSON.parse(message.data).error));
   stream.onopen = () => (byId("cut").hidden = true);
   stream.onerror = () => {
@@ -109,19 +125,44 @@ function tell(text) {
 
 let sending = false;
 
+// a photo as large as a form takes, JPEG; what is small enough stays as it is
+const LARGEST = 600000;
+async function smaller(photo) {
+  if (photo.size <= LARGEST) return photo;
+  try {
+    const picture = await createImageBitmap(photo);
+    for (const side of [2000, 1400, 1000]) {
+      const scale = Math.min(1, side / Math.max(picture.width, picture.height));
+      const canvas = document.createElement("canvas");
+      canvas.width = Math.round(picture.width * scale);
+      canvas.height = Math.round(picture.height * scale);
+      canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+      const blob = await new Promise((done) => canvas.toBlob(done, "image/jpeg", 0.82));
+      if (blob && blob.size <= LARGEST) return blob;
+    }
+  } catch {
+    // no picture that this browser can read: it is sent as it is, and refused if it is too large
+  }
+  return photo;
+}
+
 async function send(form, button) {
   const data = new FormData(form);
   if (button?.name) data.set(button.name, button.value);
+  const photo = data.get("document");
+  const file = photo instanceof File;
+  if (file && photo.size && photo.type.startsWith("image/")) data.set("document", await smaller(photo), photo.name);
   sending = true;
   form.setAttribute("aria-busy", "true");
   try {
     const answer = await fetch(form.action, {
       method: "POST",
-      body: new URLSearchParams(data),
+      body: file ? data : new URLSearchParams(data),
       headers: { accept: "application/json" },
     });
     const isJson = answer.headers.get("content-type")?.includes("json");
     tell(isJson ? (await answer.json()).error : "Not taken: " + (await answer.text()).slice(0, 200));
+    if (answer.ok && form.dataset.said) tell(form.dataset.said);
     if (answer.ok) form.dataset.sent = "yes";
     else fetchAll();
   } catch {
@@ -158,6 +199,7 @@ listen();
 fit();
 slim.addEventListener("change", fit);
 startHolding();
+readySounds();
 if (location.hash) {
   shownNow = inHand()?.id;
   following = false;
