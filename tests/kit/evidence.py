@@ -22,7 +22,7 @@ ACTS = (
 def _judged(verdict: Verdict, value: float, *reasons: Reason) -> Judgement:
     limits = Limits(-50.0, 50.0, "rpm", LimitOwner.PRINTED, "750 ± 50 rpm", "page 12-41")
     more = {"reasons": reasons, "settles": say("settle", "Record again with a warm engine, loads off.")}
-    told = say("x", "Idle {v} rpm off its target.", v=value)
+    told = say("x", "Idle {v} rpm off its target.", v=f"{value:g}")
     kept = more if reasons else {}
     return Judgement(
         "idle-mean",

@@ -27,6 +27,8 @@ from asleft.model.errors import AsleftError
 from . import helping
 from .access import DEVICE, Access, device_of, new_device, who_asks
 from .answers import Given, bench_act, unfit
+from .book import BookPages
+from .elements import elements
 from .guard import LOOPBACK, Guard, page_token, same_token
 from .job_pages import JobPages, attached, with_text
 from .live import LiveHub
@@ -252,6 +254,7 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
     door = Door(folder, face.client, face.token, shared)
     set_up = SetUp(folder, face.token)
     beside = JobPages(face.client)
+    book = BookPages(face.token)
     return Starlette(
         routes=[
             Route("/", face.today),
@@ -270,9 +273,18 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
             Route("/job/{job}/report.pdf", face.report),
             Route("/job/{job}/record.zip", face.record),
             Route("/job/{job}/share", door.share),
+            Route("/book", book.find),
+            Route("/book/quick", book.quick),
+            Route("/book/quick", book.keep_quick, methods=["POST"]),
+            Route("/book/{name}", book.read),
+            Route("/book/{name}/change", book.change, methods=["POST"]),
+            Route("/book/{name}/check", book.check),
+            Route("/book/{name}/check", book.typed, methods=["POST"]),
+            Route("/book/{name}/rehearse", book.rehearse),
             Route("/set-up", set_up.show),
             Route("/set-up", set_up.change, methods=["POST"]),
             Route("/help", helping.contents),
+            Route("/help/elements", elements),
             Route("/help/{page}", helping.page),
             Route("/help/pictures/{name}", helping.picture_file),
             Route("/sign-in", door.ask),

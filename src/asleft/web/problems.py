@@ -30,7 +30,7 @@ def _answer(request: Request, status: int, title: str, text: str, advice: str = 
 async def _ours(request: Request, error: Exception) -> Response:
     """An error of ours, with its cause and advice."""
     assert isinstance(error, AsleftError)
-    status = 404 if error.code is Code.JOB_UNKNOWN else 400
+    status = 404 if error.code in (Code.JOB_UNKNOWN, Code.PROCEDURE_MISSING) else 400
     detail = f" ({error.detail})" if error.detail else ""
     return _answer(request, status, "That did not work", f"{error.cause}{detail}", error.advice)
 

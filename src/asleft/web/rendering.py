@@ -17,7 +17,7 @@ from asleft.model.work import Plan
 
 from .context import SheetPage, TodayPage
 from .headings import VERDICT_WORDS, capital, distinct, unmet
-from .telling import WAYS, acts_figure, is_bytes, seconds, size, stands
+from .telling import WAYS, acts_figure, is_bytes, seconds, size, spaced, stands
 
 
 def _run_figures(run: RunState, narrow: bool) -> figures.RunFigures:
@@ -73,6 +73,7 @@ def _environment() -> Environment:
         "distinct": distinct,
         "capital": capital,
         "is_bytes": is_bytes,
+        "spaced": spaced,
         "without_verdict": _without_verdict,
     }
     environment.filters.update(filters)

@@ -59,6 +59,11 @@ def seconds(duration_s: float) -> str:
     return f"{duration_s:.0f} s" if duration_s < 90.0 else f"{int(duration_s // 60)} min {duration_s % 60:.0f} s"
 
 
+def spaced(text: str) -> str:
+    """Hex digits as bytes with spaces."""
+    return " ".join(text[n : n + 2] for n in range(0, len(text), 2)).upper()
+
+
 def size(count: int) -> str:
     """Bytes in a form that is read at a glance."""
     return f"{count} bytes" if count < 2000 else f"{count / 1000:.0f} kB"
