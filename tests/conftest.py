@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Generator
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+from kit.postgres import Server, programs, server
 
 REPO = Path(__file__).resolve().parents[1]
 
@@ -40,3 +43,15 @@ def chromium() -> str:
     if os.environ.get("ASLEFT_CI"):
         pytest.fail("no Chromium, and a skipped browser test is a failure here")
     pytest.skip("no Chromium on this machine")
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Generator[Server]:
+    """A PostgreSQL server of its own; its absence is a skip, in continuous integration a failure."""
+    folder = programs()
+    if folder is None:
+        if os.environ.get("ASLEFT_CI"):
+            pytest.fail("no PostgreSQL, and a skipped database test is a failure here")
+        pytest.skip("no PostgreSQL on this machine")
+    with server(folder) as running:
+        yield running
