@@ -19,6 +19,7 @@ def test_a_link_that_is_too_short_watched_tells_nothing_and_says_why() -> None:
     async def main() -> None:
         async with HostedCar("petrol", seed=3, doip=True) as hosted:
             await hosted.driver.act("key", position="on")
+            await asyncio.sleep(1.5)  # its modules boot, in real time
             address = f"doip:127.0.0.1:{hosted.doip['tcp']}"
             judgements, origin = await asyncio.to_thread(prove_on_link, IDLE, address, 2.0)
         assert origin.value == "vehicle", "what comes over a network says so itself"

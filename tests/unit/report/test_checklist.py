@@ -21,7 +21,7 @@ AT = "2031-04-17T12:00:00Z"
 #: (section and field, text on the paper)
 FILLED: tuple[tuple[str, str], ...] = (
     ("A record number", "record GSM-2031-0421"),
-    ("A schema version", "asleft-record-v0"),
+    ("A schema version", "asleft-record-v1"),
     ("A shop name", "Gable Street Motors"),
     ("A shop address", "4 Gable Street"),
     ("A shop licence", "licence 0031"),
