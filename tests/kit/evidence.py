@@ -7,7 +7,7 @@ from asleft.event import body as b
 from asleft.event.envelope import Event
 from asleft.model.timed import ActTimed
 from asleft.model.verdict import Judgement, LimitOwner, Limits, Reason, Rule, RunEnd, Verdict
-from asleft.model.work import Grade, Need
+from asleft.model.work import Grade, Need, Plan, PlanStep
 from kit.events import CONDITIONS, FOUND, RECEIVED, Job, opened, picture, say
 
 HAND, TESTER = "idle-relearn-1", "idle-relearn-2"
@@ -25,7 +25,7 @@ def _judged(verdict: Verdict, value: float, *reasons: Reason) -> Judgement:
     told = say("x", "Idle {v} rpm off its target.", v=f"{value:g}")
     kept = more if reasons else {}
     return Judgement(
-        "idle-mean",
+        "idle-changed",
         "idle at its target",
         verdict,
         limits,
@@ -45,6 +45,10 @@ def evidence_job(*, ended: bool = True) -> tuple[Event, ...]:
     job = Job("GSM-2031-0500")
     job.add(opened(), b.PictureTaken(picture(RECEIVED, 0.0, "5.1")), b.PictureTaken(picture(FOUND, 60.0, "0.0")))
     job.add(b.NeedsFound((Need("idle-relearn", "idle relearn", Grade.REQUIRED, (say("x", "throttle cleaned"),)),)))
+    step = PlanStep(
+        "idle-relearn", "idle relearn", "warm-idle", 12.0, 5.0, 17.0, say("x", "first"), "idle-relearn-aldra"
+    )
+    job.add(b.PlanMade(Plan((step,), 17.0, 17.0, 17.0, True)))
     started = b.RunStarted(
         HAND, "idle-relearn", "idle-relearn-aldra", "idle relearn", "by-hand", TEXT, "0" * 64, CONDITIONS
     )

@@ -93,8 +93,10 @@ class StandIn:
             {
                 "status": self._status,
                 **dict.fromkeys(
-                    ("open-job", "answer", "stop", "go-on", "bench-act", "take-control", "hand-over"), self._take
+                    ("open-job", "answer", "stop", "go-on", "bench-act", "take-control", "hand-over", "pause"),
+                    self._take,
                 ),
+                "attach": self._attach,
             },
             self.feed,
         )
@@ -119,6 +121,10 @@ class StandIn:
         if request["command"] == "open-job":
             raise InputError(Code.INTERNAL, "the stand-in opens no jobs")
         return None
+
+    async def _attach(self, request: dict[str, Any]) -> str:
+        await self._take(request)
+        return "sha256:stand-in"
 
     def put(self, key: str, value: Any) -> None:
         """A live value."""

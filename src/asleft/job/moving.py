@@ -36,6 +36,7 @@ class Tried(msgspec.Struct, frozen=True):
         order: names in order, the best one's names. plan: its places with minutes; None: a car state is out of reach.
         active_min, elapsed_min: more than the best order; negative: less (then it breaks a rule).
         conflicts: rules it breaks, hard ones first. best: it is the best order.
+        best_min: active minutes of the best order as the book stands now.
     """
 
     order: tuple[str, ...]
@@ -45,6 +46,7 @@ class Tried(msgspec.Struct, frozen=True):
     elapsed_min: float | None
     conflicts: tuple[Conflict, ...]
     best: bool
+    best_min: float
 
     @property
     def allowed(self) -> bool:
@@ -68,7 +70,7 @@ def try_order(state: JobState, names: Sequence[str] = (), promised_min: float | 
     words = {node.name: node.words for node in planned.nodes}
     told = tuple(planned.nodes[task].name for task in order)
     if cost is None:
-        return Tried(told, words, None, None, None, conflicts, False)
+        return Tried(told, words, None, None, None, conflicts, False, best.active_min)
     steps = tuple(
         PlanStep(
             node.name,
@@ -86,7 +88,7 @@ def try_order(state: JobState, names: Sequence[str] = (), promised_min: float | 
     plan = Plan(steps, cost.active_min, cost.elapsed_min, None, False)
     same = order == tuple(best.order)
     more = (cost.active_min - best.active_min, cost.elapsed_min - best.elapsed_min)
-    return Tried(told, words, plan, *more, conflicts, same)
+    return Tried(told, words, plan, *more, conflicts, same, best.active_min)
 
 
 def _conflict(planned: Planned, rule: Rule) -> Conflict:

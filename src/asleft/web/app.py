@@ -143,7 +143,10 @@ class Face:
         job, form = request.path_params["job"], await self._form(request, files=1)
         by = who_asks(request).name or str(form.get("by", "")).strip()
         given = Given(str(form.get("question", "")), str(form.get("text", "")), by)
-        return await self._done(request, job, self._attached(job, given, form, device_of(request)))
+        try:
+            return await self._done(request, job, self._attached(job, given, form, device_of(request)))
+        finally:
+            await form.close()
 
     async def _attached(self, job: str, given: Given, form: FormData, device: str) -> str:
         page = await self.pages.context(job, Viewer(), fresh=True)

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from asleft.event.fold import RunState
 from asleft.job import figures
+from asleft.job.weighing import weighed
 from asleft.model.numbers import show
 from asleft.model.verdict import Verdict
 from asleft.model.work import Plan
@@ -85,6 +86,7 @@ def _environment() -> Environment:
         "unmet": unmet,
         "ways": WAYS,
         "stands": stands,
+        "weighed": weighed,
         "seconds": seconds,
         "size": size,
         "acts_figure": acts_figure,
