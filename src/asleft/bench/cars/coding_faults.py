@@ -15,10 +15,12 @@ Mend = Callable[[WorkshopCar], None]
 Change = Callable[[bytes, int], bytes]
 
 
-def rewritten(module: str, did: int, change: Change, *, sum_up: bool = True) -> tuple[Put, Mend]:
+def rewritten(
+    module: str, did: int, change: Change, *, sum_up: bool = True, check: Callable[[bytes], bytes] = checksum
+) -> tuple[Put, Mend]:
     """Coding changed behind the module's back; mended, it is what it was.
 
-    Args: sum_up: its checksum was made to fit.
+    Args: sum_up: its checksum was made to fit. check: the checksum, one byte at the end.
     """
     key = f"coding {module} {did:04X}"
 
@@ -26,7 +28,7 @@ def rewritten(module: str, did: int, change: Change, *, sum_up: bool = True) -> 
         def spoil(whole: bytes) -> bytes:
             car.running_faults.setdefault(key, whole)
             body = change(whole[:-1], int(size))
-            return body + (checksum(body) if sum_up else whole[-1:])
+            return body + (check(body) if sum_up else whole[-1:])
 
         car.rewrite(module, did, spoil)
 

@@ -25,6 +25,7 @@ from ..physics.throttle import Throttle
 from .engine_acts import EngineActs
 from .identity import draw_identity, make_vin
 from .petrol_base import PetrolBase
+from .petrol_body import put_new
 from .petrol_diary import Diary
 from .petrol_engine import engine_module
 from .petrol_faults import PETROL_FAULTS
@@ -151,6 +152,13 @@ class PetrolCar(EngineActs, PetrolBase):
         """Disconnect the battery and connect it again: what the battery keeps is lost; the key must be off."""
         super().act_disconnect_battery()
         self.other_side.supply_was_off = True
+
+    def act_replace_body(self, part: str = "") -> None:
+        """Fit a new body module, blank, with the part number ordered (else the old one's); the key must be off."""
+        self.need_key_off()
+        if part and len(part) != len(self.module("body").peek(0xF187)):
+            raise self.impossible(f"{part!r} is no part number of this kind")
+        put_new(self.rewrite, self.chance, part)
 
     def act_learn_window(self) -> None:
         """Run the driver's window to both ends, as is done after the battery was off."""

@@ -18,7 +18,8 @@ from .coding_faults import (
 )
 from .faults import Family, Fault, table
 from .link_faults import LINK_FAULTS
-from .petrol_others import BODY_CODING, BRAKES_CODING, FITTED_LIST
+from .petrol_body import BODY_CODING, crc8
+from .petrol_others import BRAKES_CODING, FITTED_LIST
 from .petrol_values import CODING
 
 How = tuple[Callable[[Any, float], None], Callable[[Any], None]]
@@ -197,7 +198,10 @@ MEASURE = tuple(
 CODED = tuple(
     _f(Family.CODING, *fault)
     for fault in (
-        ("coding bytes swapped", "byte", (0.0, 4.0, 0.0), "body coding", rewritten("body", BODY_CODING, swapped)),
+        (
+            "coding bytes swapped", "byte", (0.0, 4.0, 0.0), "body coding",
+            rewritten("body", BODY_CODING, swapped, check=crc8),
+        ),
         (
             "coding checksum wrong", "1", (1.0, 9.0, 1.0), "code B1A00-56",
             rewritten("body", BODY_CODING, other_market, sum_up=False),

@@ -7,7 +7,7 @@ Addresses, identifiers, coding bits and code numbers of the maker's range are in
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from struct import pack
 
 from ..identifiers import Identifier, Write, cell, coding, live
@@ -18,6 +18,7 @@ from ..security import SecurityLevel
 from ..service import refuse_if
 from ..trouble_memory import TroubleCode
 from .identity import draw_identity, identification
+from .petrol_body import BODY_BLANK, BODY_CODING, Fitted, body_coding, body_options, crc8
 from .petrol_side import checksum
 
 GATEWAY = Address.normal(0x6A0, 0x6A1)
@@ -27,7 +28,6 @@ CLUSTER = Address.normal(0x6D6, 0x6D7)
 
 #: Coding identifiers.
 BRAKES_CODING = 0x3B20
-BODY_CODING = 0x3B30
 CLUSTER_CODING = 0x3B40
 FITTED_LIST = 0x3B50
 
@@ -40,6 +40,7 @@ class OtherSide:
         vin: of the car. chance: draws identities and coding. running: engine runs. key_on: terminal power.
         volts: at the modules. speed_km_h, distance_km, fuel_share, coolant_c: as named. brake: foot brake.
         tail_lamp_broken: a lamp circuit of the body is open. supply_was_off: the battery was taken away.
+        fitted: what several modules know alike.
     """
 
     vin: str
@@ -54,6 +55,7 @@ class OtherSide:
     brake: Callable[[], bool]
     tail_lamp_broken: bool
     supply_was_off: bool = False
+    fitted: Fitted = field(default_factory=Fitted)
 
     def guard(self) -> Write:
         """Rule for coding: extended session, access open, standing, engine off, supply sound."""
@@ -74,10 +76,13 @@ class OtherSide:
         )
 
 
-def coding_codes(base: int, memory: Memory, did: int) -> list[TroubleCode]:
+def coding_codes(
+    base: int, memory: Memory, did: int, *, check: Callable[[bytes], bytes] = checksum, blank: int = 0x00
+) -> list[TroubleCode]:
     """Codes of a module whose coding is empty (failure type 55) or does not fit its checksum (56).
 
-    Args: base: first two bytes of the code. memory, did: where the coding is.
+    Args: base: first two bytes of the code. memory, did: where the coding is. check: of the bytes before the last.
+        blank: byte that fills an empty one; where it is not zero, an empty one has no checksum.
     """
 
     name = cell(did)
@@ -88,7 +93,8 @@ def coding_codes(base: int, memory: Memory, did: int) -> list[TroubleCode]:
         held = memory[name]
         if held is not seen[0]:
             stored = bytes(held)
-            seen[:] = [held, not any(stored[:-1]), checksum(stored[:-1]) != stored[-1:]]
+            empty = set(stored[:-1]) == {blank}
+            seen[:] = [held, empty, check(stored[:-1]) != stored[-1:] and not (empty and blank)]
         return seen
 
     return [
@@ -126,7 +132,9 @@ def _brakes(side: OtherSide) -> ControlModule:
         raw = round(side.speed_km_h() * 100.0) & 0xFFFF
         return pack(">HHHH", raw, raw, raw, raw)
 
-    variant = bytes([0x10 | side.chance.whole(0, 3), 0x04])
+    wheel_row = side.chance.whole(0, 3)
+    side.fitted = Fitted(wheel_row, 0)
+    variant = bytes([0x10 | wheel_row, 0x04])
     return ControlModule(
         "brakes",
         BRAKES,
@@ -151,7 +159,7 @@ def _brakes(side: OtherSide) -> ControlModule:
 def _body(side: OtherSide) -> ControlModule:
     memory = Memory()
     identity = draw_identity(side.chance, "BCM", 1183, "BODY")
-    options = bytes(side.chance.whole(0, 255) for _ in range(6))
+    options, side.fitted = body_options(side.chance, side.fitted.wheels)
     window = Identifier(
         0x4E02, "driver's window end position learned: 0 or 1", read=lambda: bytes([not side.supply_was_off])
     )
@@ -163,10 +171,10 @@ def _body(side: OtherSide) -> ControlModule:
             *identification(identity, side.vin),
             live(0x4E01, "supply: mV", lambda: pack(">H", round(side.volts() * 1e3))),
             window,
-            coding(BODY_CODING, "body options: 6 bytes; checksum", options, checksum=checksum, write=side.guard()),
+            *body_coding(options, side.guard(), memory),
         ],
         codes=[
-            *coding_codes(0x9A00, memory, BODY_CODING),
+            *coding_codes(0x9A00, memory, BODY_CODING, check=crc8, blank=BODY_BLANK),
             TroubleCode(
                 0x904213,
                 "tail lamp left: circuit open",
@@ -199,7 +207,7 @@ def _cluster(side: OtherSide) -> ControlModule:
             coding(
                 CLUSTER_CODING,
                 "language, units, dial; checksum",
-                bytes([side.chance.whole(0, 5), 0x01, 0x20]),
+                bytes([side.fitted.language, 0x01, 0x20]),
                 checksum=checksum,
                 changeable={0: 0xFF, 1: 0x03},
                 write=side.guard(),
