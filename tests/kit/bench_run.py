@@ -170,7 +170,9 @@ async def carry_out(
             if recover:
                 await settle_open_effects(ports, fold(journal.events()), scene.book)
             if run:
-                module = await take_module_picture(ENGINE, ALDRA, talk)
+                named = loaded.procedure.module
+                address = next((m.address for m in ALDRA.modules if m.address.name == named), ENGINE)
+                module = await take_module_picture(address, ALDRA, talk)
                 number = len(fold(journal.events()).runs) + 1
                 request = RunRequest(f"r{number}", loaded, way, module, (module,), gate_timeout_s, reason)
                 done = await Run(ports, request).carry_out()

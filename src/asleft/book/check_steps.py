@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from asleft.model.errors import InputError
 from asleft.model.step import KeyCycle, Observe, RoutineResult, RoutineStart
+from asleft.model.step_coding import Coding, FunctionTests
 from asleft.model.step_more import (
     Access,
     Actuate,
@@ -27,6 +28,7 @@ from .check_conditions import condition_complaints
 from .form import file_key
 from .functions import hard_stop
 from .identifier import parse
+from .layouts import own_layout
 from .printed import any_bytes, two_bytes
 from .procedure import Procedure, Way
 from .remark import Complaint, Path, nearest
@@ -159,6 +161,31 @@ def _typed(procedure: Procedure) -> Iterator[Complaint]:
                 yield Complaint((*path, "saved"), "saved", f'nothing was typed as "{step.saved}" before', near)
 
 
+def _codings(procedure: Procedure) -> Iterator[Complaint]:
+    """A coding names a layout of its module; what is tried was coded before."""
+    for way in Way:
+        coded: list[str] = []
+        for n, step in enumerate(procedure.ways.all_steps(way)):
+            path: Path = ("ways", way.value, n)
+            if isinstance(step, Coding):
+                coded.append(step.save)
+                yield from _layout(procedure, (*path, "layout"), step)
+            elif isinstance(step, FunctionTests) and step.of not in coded:
+                near = nearest(step.of, tuple(coded)) or "a coding step before it"
+                yield Complaint((*path, "of"), "saved", f'nothing was coded as "{step.of}" before', near)
+
+
+def _layout(procedure: Procedure, path: Path, step: Coding) -> Iterator[Complaint]:
+    try:
+        layout = own_layout(step.layout)
+    except InputError as error:
+        yield Complaint(path, "layout", error.detail or "it cannot be read", "the id of a layout")
+        return
+    if layout.module != procedure.module:
+        why = f"it is for the {layout.module} module, the procedure for {procedure.module}"
+        yield Complaint(path, "layout", why, "a layout of this module")
+
+
 def _step_conditions(procedure: Procedure) -> Iterator[Complaint]:
     for path, step in _steps(procedure):
         if isinstance(step, WaitUntil):
@@ -217,6 +244,7 @@ STEP_RULES: tuple[Rule, ...] = (
     _saves,
     _printed,
     _typed,
+    _codings,
     _step_conditions,
     _sequences,
     _suspends,

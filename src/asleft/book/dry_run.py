@@ -21,6 +21,7 @@ from asleft.model.step import (
     Session,
     Tell,
 )
+from asleft.model.step_coding import Coding, FunctionTests
 from asleft.model.step_more import (
     Access,
     Actuate,
@@ -80,14 +81,17 @@ class DryLine(msgspec.Struct, frozen=True):
         return f"{self.step}: {self.effect.value}: {sends}: {self.what.text}{blank}"
 
 
-def dry_run(procedure: Procedure, way: Way, identifier: Identifier | None = None) -> tuple[DryLine, ...]:
+def dry_run(
+    procedure: Procedure, way: Way, identifier: Identifier | None = None, coding: bytes | None = None
+) -> tuple[DryLine, ...]:
     """The steps of one way.
 
     Args: identifier: typed or chosen; None leaves the routine's bytes blank and says so.
+        coding: composed before; None leaves its bytes blank and says so.
     Returns: a line a step, then one for the return to the default session when a session was opened.
     """
     steps = procedure.ways.steps(way)
-    lines = [_line(step, identifier) for step in steps]
+    lines = [_line(step, identifier, coding) for step in steps]
     if any(isinstance(step, Session) for step in steps):
         lines.append(_back())
     return tuple(lines)
@@ -98,17 +102,17 @@ def blanks(lines: tuple[DryLine, ...]) -> tuple[Message, ...]:
     return tuple({line.blank.text: line.blank for line in lines if line.blank is not None}.values())
 
 
-def _line(step: AnyStep, identifier: Identifier | None) -> DryLine:
+def _line(step: AnyStep, identifier: Identifier | None, coding: bytes | None) -> DryLine:
     return DryLine(
         step.id,
         words_of(step),
         any_effect_of(step),
-        tuple(to_hex(request) for request in requests_of(step, identifier)),
+        tuple(to_hex(request) for request in requests_of(step, identifier, coding)),
         _what(step),
         any_reaction_of(step),
         any_settle_of(step),
         any_repeatable(step),
-        _blank(step, identifier),
+        _blank(step, identifier, coding),
     )
 
 
@@ -142,6 +146,12 @@ def _what(step: AnyStep) -> Message:
         case Write(name=name, restore=restore):
             undo = f"restored by: {restore}" if restore else "cannot be undone"
             return say("dry.write", "writes {name} and reads it back; {undo}", name=name, undo=undo)
+        case Coding(name=name, restore=restore):
+            undo = f"restored by: {restore}" if restore else "cannot be undone"
+            told = "reads {name}, composes it, writes it once and reads it back; {undo}"
+            return say("dry.compose", told, name=name, undo=undo)
+        case FunctionTests():
+            return say("dry.tests", "reads the coding again and has each changed option tried at the car")
         case Actuate(text=text, seconds=seconds):
             return say(
                 "dry.actuate", "{text}, {seconds} s, then control is given back", text=text, seconds=f"{seconds:g}"
@@ -181,8 +191,10 @@ def _with_person(step: Observe | KeyCycle | TimedSequence | DriveSegment | WaitU
             return say("dry.type", "has a person type{twice}: {text}", twice=" twice" if twice else "", text=text)
 
 
-def _blank(step: AnyStep, identifier: Identifier | None) -> Message | None:
+def _blank(step: AnyStep, identifier: Identifier | None, coding: bytes | None) -> Message | None:
     match step:
+        case Coding() if coding is None:
+            return say("dry.coding", "the bytes come from the car and the answers; shown whole before they are sent")
         case RoutineStart() | RoutineStop() | RoutineResult() if identifier is None:
             return say("dry.no-identifier", "identifier not given yet: typed or chosen at the car")
         case Write(value="", saved=saved):

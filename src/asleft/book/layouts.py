@@ -17,6 +17,11 @@ from .remark import Complaint, Path
 OWN_LAYOUTS = FilePath(__file__).parent / "data" / "layouts"
 
 
+def own_layout(layout: str) -> Layout:
+    """The layout of this id. Raises: as `load_layout`."""
+    return load_layout(OWN_LAYOUTS / f"{layout}.yaml")
+
+
 def read_layout(data: bytes, name: str) -> Layout:
     """A layout from the bytes of a file called ``name``. Raises ProcedureError: every error with file, line, field."""
     read = read_struct(data, name, Layout)

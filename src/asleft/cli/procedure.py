@@ -51,6 +51,7 @@ def dry_run(
     file: Annotated[Path, typer.Argument(help="procedure file")],
     way: Annotated[str, typer.Option(help="by-wire, beside or by-hand")] = "by-wire",
     identifier: Annotated[str, typer.Option(help="routine identifier as the source prints it")] = "",
+    coding: Annotated[str, typer.Option(help="coding as composed, hex")] = "",
     as_json: Annotated[bool, typer.Option("--json", help="lines as JSON")] = False,
 ) -> None:
     """Every step and every byte that would be sent, with its effect, without a car."""
@@ -58,7 +59,7 @@ def dry_run(
 
     from asleft.job.books import dry_run_of  # noqa: PLC0415
 
-    lines = dry_run_of(file, way, identifier)
+    lines = dry_run_of(file, way, identifier, coding)
     if as_json:
         typer.echo(msgspec.json.format(msgspec.json.encode(lines), indent=2).decode())
         return

@@ -51,7 +51,7 @@ def compare(layout: Layout, before: bytes, after: bytes) -> Comparison:
     changes = tuple(
         Change(a.option, a.name, "not coded" if old.blank else a.words, b.words, tests[a.option])
         for a, b in zip(old.options, new.options, strict=True)
-        if a.raw != b.raw
+        if a.raw != b.raw or (old.blank and not new.blank)
     )
     left, right = bytes.fromhex(old.unknown), bytes.fromhex(new.unknown)
     unknown = bytes(a ^ b for a, b in zip(left, right, strict=True))

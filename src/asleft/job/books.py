@@ -46,10 +46,11 @@ def has_errors(remarks: Sequence[Remark]) -> bool:
     return any(r.level is Level.ERROR for r in remarks)
 
 
-def dry_run_of(path: Path, way: str, identifier: str) -> tuple[DryLine, ...]:
+def dry_run_of(path: Path, way: str, identifier: str, coding: str = "") -> tuple[DryLine, ...]:
     """Every step and every byte that would be sent, with its effect, without a car.
 
     Args: way: ``by-wire``, ``beside``, ``by-hand``. identifier: as the source prints it; empty leaves it blank.
+        coding: composed before, hex.
     Raises: InputError: procedure-bad, identifier-impossible, procedure-missing (the way has no steps).
     """
     procedure = load_procedure(path).procedure
@@ -60,7 +61,14 @@ def dry_run_of(path: Path, way: str, identifier: str) -> tuple[DryLine, ...]:
         if procedure.identifier is None:
             raise InputError(Code.IDENTIFIER_IMPOSSIBLE, "this procedure has no routine identifier", str(path))
         chosen = parse(identifier, procedure.identifier.printed)
-    lines = dry_run(procedure, Way(way), chosen)
+    lines = dry_run(procedure, Way(way), chosen, _coding(coding, path) if coding else None)
     if not lines:
         raise InputError(Code.PROCEDURE_MISSING, f"it has no steps for the way {way}", str(path))
     return lines
+
+
+def _coding(text: str, path: Path) -> bytes:
+    try:
+        return bytes.fromhex(text)
+    except ValueError:
+        raise InputError(Code.CODING_REFUSED, f"{text!r} is no row of hexadecimal bytes", str(path)) from None

@@ -69,6 +69,7 @@ class Code(StrEnum):
     WAITED_IN_VAIN = "waited-in-vain"
     CODING_REFUSED = "coding-refused"
     CODING_DIFFERS = "coding-differs"
+    FUNCTION_FAILED = "function-failed"
     JOURNAL_UNWRITABLE = "journal-unwritable"
     RECORD_DAMAGED = "record-damaged"
     HEAD_HASH_FORM = "head-hash-form"
@@ -223,6 +224,10 @@ TEXTS: dict[Code, tuple[str, str]] = {
     Code.CODING_DIFFERS: (
         "The module does not hold the coding that was meant.",
         "Read it again before anything else; the picture before is kept and can be restored.",
+    ),
+    Code.FUNCTION_FAILED: (
+        "An option that was coded does not work at the car.",
+        "Look at part, plug and fuse; the coding is written and read back, the picture before can be restored.",
     ),
     Code.JOURNAL_UNWRITABLE: (
         "The record cannot be written.",

@@ -13,6 +13,7 @@ import msgspec
 from .condition import Condition
 from .effect import Effect, Reaction, Settle
 from .step import Step, effect_of, reaction_of, settle_of
+from .step_coding import Coding, FunctionTests
 
 
 @unique
@@ -83,6 +84,8 @@ class TypeIn(msgspec.Struct, frozen=True, tag="type-in", forbid_unknown_fields=T
     Attributes:
         low, high: limits of a number in ``unit``. length: characters a code must have; 0: any.
         letters: characters a code may hold; empty: any. twice: typed a second time without seeing the first.
+        signal: where the number is a gauge's reading that the proof is computed from: what it is a reading of.
+        gauge: the instrument, in words. resolution, accuracy: its step and the half-width of its error, in ``unit``.
     """
 
     id: str
@@ -94,6 +97,10 @@ class TypeIn(msgspec.Struct, frozen=True, tag="type-in", forbid_unknown_fields=T
     length: int = 0
     letters: str = ""
     twice: bool = True
+    signal: str = ""
+    gauge: str = ""
+    resolution: float = 0.0
+    accuracy: float = 0.0
 
 
 class WaitUntil(msgspec.Struct, frozen=True, tag="wait-until", forbid_unknown_fields=True):
@@ -288,6 +295,8 @@ MoreStep = (
     | TimedSequence
     | TesterTurn
     | DriveSegment
+    | Coding
+    | FunctionTests
 )
 AnyStep = Step | MoreStep
 MORE_STEPS = (
@@ -302,17 +311,19 @@ MORE_STEPS = (
     TimedSequence,
     TesterTurn,
     DriveSegment,
+    Coding,
+    FunctionTests,
 )
 
 
 def any_effect_of(step: AnyStep) -> Effect:
     """What a step does to the car."""
     match step:
-        case Read() | TypeIn() | WaitUntil() | TimedSequence() | TesterTurn() | DriveSegment():
+        case Read() | TypeIn() | WaitUntil() | TimedSequence() | TesterTurn() | DriveSegment() | FunctionTests():
             return Effect.READS
         case RoutineStop() | Actuate():
             return Effect.ACTUATES
-        case Write():
+        case Write() | Coding():
             return Effect.WRITES
         case Access():
             return Effect.ACCESS
@@ -330,9 +341,11 @@ def any_repeatable(step: AnyStep) -> bool:
 def any_reaction_of(step: AnyStep) -> Reaction:
     """What the step does when an interlock breaks."""
     match step:
-        case RoutineStop() | Write() | Actuate() | RestartModule():
+        case RoutineStop() | Write() | Actuate() | RestartModule() | Coding():
             return step.reaction
         case Read() | TypeIn() | WaitUntil() | Access() | TimedSequence() | TesterTurn() | DriveSegment():
+            return Reaction.STOP
+        case FunctionTests():
             return Reaction.STOP
         case _:
             return reaction_of(step)
@@ -341,13 +354,13 @@ def any_reaction_of(step: AnyStep) -> Reaction:
 def any_settle_of(step: AnyStep) -> Settle | None:
     """How its effect is settled; None for a step without one."""
     match step:
-        case Write():
+        case Write() | Coding():
             return step.settle
         case RoutineStop():
             return Settle.ROUTINE_RESULT
         case Actuate() | Access() | RestartModule():
             return Settle.NOT_READABLE
-        case Read() | TypeIn() | WaitUntil() | TimedSequence() | TesterTurn() | DriveSegment():
+        case Read() | TypeIn() | WaitUntil() | TimedSequence() | TesterTurn() | DriveSegment() | FunctionTests():
             return None
         case _:
             return settle_of(step)

@@ -25,6 +25,10 @@ def seen_in(error: AsleftError) -> Seen | None:
         Code.SEQUENCE_MISSED: Seen.MISSED,
         Code.GATE_CLOSED: Seen.NOT_READY,
         Code.INTERLOCK_BROKEN: Seen.NOT_READY,
+        Code.CODING_REFUSED: Seen.REFUSED,
+        Code.ACCESS_CLOSED: Seen.REFUSED,
+        Code.CODING_DIFFERS: Seen.NOT_PROVED,
+        Code.FUNCTION_FAILED: Seen.NOT_PROVED,
     }.get(error.code)
 
 

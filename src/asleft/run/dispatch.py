@@ -8,6 +8,7 @@ from asleft.model.errors import Code, InputError
 from asleft.model.message import say
 from asleft.model.question import Question, QuestionKind
 from asleft.model.step import Ask, Clear, KeyCycle, Observe, RoutineResult, RoutineStart, Session, Tell
+from asleft.model.step_coding import Coding, FunctionTests
 from asleft.model.step_more import (
     Access,
     Actuate,
@@ -31,6 +32,8 @@ from .asking import STOP, ask, confirm
 from .beside import tester_turn
 from .clearing import clear_codes
 from .coaching import timed_sequence
+from .coding import coding_step
+from .coding_tests import function_tests
 from .context import RunContext
 from .driving import drive_segment
 from .waiting import type_in, wait_until
@@ -66,6 +69,10 @@ async def carry_out_step(run: RunContext, step: AnyStep) -> None:
             await write_step(run, step)
         case RestartModule():
             await restart_step(run, step)
+        case Coding():
+            await coding_step(run, step)
+        case FunctionTests():
+            await function_tests(run, step)
         case _:
             assert_never(step)
 
