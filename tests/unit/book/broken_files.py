@@ -14,6 +14,7 @@ from asleft.book.shelf import OWN_FOLDER, TEMPLATES
 GOLDEN = Path(__file__).with_name("broken_files.golden")
 GOOD = (OWN_FOLDER / "throttle-stop-learn-aldra.yaml").read_text(encoding="utf-8")
 TEMPLATE = (TEMPLATES / "airbag-config.yaml").read_text(encoding="utf-8")
+CODING = (OWN_FOLDER / "body-coding-aldra.yaml").read_text(encoding="utf-8")
 
 #: Ways to write a number that some reader of YAML takes for another one, or for none.
 NUMBERS = (
@@ -188,6 +189,9 @@ def broken() -> Iterator[tuple[str, bytes]]:
     for n, data in enumerate(WHOLE):
         yield f"whole-{n}", data
     yield "hard-stop", TEMPLATE.replace("ways:\n", "ways:\n  by-wire:\n    - {type: clear, id: clear}\n").encode()
+    yield "coding-layout", CODING.replace("layout: body-aldra", "layout: body-aldro").encode()
+    yield "coding-module", CODING.replace("module: body", "module: cluster").encode()
+    yield "coding-of", CODING.replace("of: coding", "of: codings").encode()
 
 
 def messages(data: bytes) -> list[str]:
