@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import msgspec
 
 from .effect import Reaction, Settle
@@ -18,7 +20,7 @@ class Coding(msgspec.Struct, frozen=True, tag="coding", forbid_unknown_fields=Tr
 
     id: str
     name: str
-    layout: str
+    layout: Annotated[str, msgspec.Meta(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
     save: str = "coding"
     restore: str = ""
     settle: Settle = Settle.READ_BACK
