@@ -251,6 +251,17 @@ async def _key_off(bay: Bay) -> RunOutcome:
     return await bay.run(hook=at_effect(bay, off))
 
 
+def test_a_supply_that_sags_after_the_consent_writes_nothing(tmp_path: Path) -> None:
+    async def doing(bay: Bay) -> tuple[RunOutcome, bytes]:
+        return await bay.run(hook=at_effect(bay, lambda: sag(bay))), bay.held
+
+    outcome, held = play(tmp_path, doing)
+    assert not outcome.done
+    assert held == b"\xff" * 20
+    assert "supply" in outcome.causes
+    assert len(writes(outcome)) <= 1
+
+
 @pytest.mark.parametrize(
     ("doing", "part", "cause"),
     [
