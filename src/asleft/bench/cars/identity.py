@@ -27,7 +27,10 @@ def check_digit(vin: str) -> str:
 
 
 def make_vin(model: str, year: str, number: int, make: str = "EZA") -> str:
-    """A VIN of a fictional make (EZA Aldra, EZB Brevik, EZD Dunmere, EZT Tarnbeck): model, check digit, year, plant, number."""
+    """A VIN of a fictional make: model, check digit, year, plant, number.
+
+    EZA is Aldra, EZB Brevik, EZD Dunmere, EZT Tarnbeck.
+    """
     draft = f"{make}{model}0{year}G{number:06d}"
     return f"{draft[:8]}{check_digit(draft)}{draft[9:]}"
 

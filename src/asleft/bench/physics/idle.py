@@ -45,7 +45,7 @@ class IdleSpec:
 class IdleControl:
     """One idle control. ``learned`` is the learned air in g/s, ``integral_g_s`` what the integral carries.
 
-    ``lift_rpm`` is what a learn adds to the target; ``reduced`` says that the module does not trust the throttle's stop.
+    ``lift_rpm`` is what a learn adds to the target; ``reduced``: the module does not trust the throttle's stop.
     """
 
     CHANGES = ("integral_g_s", "owed_g_s", "target_rpm", "spark_deg", "lift_rpm")
