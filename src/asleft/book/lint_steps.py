@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
+from asleft.model.effect import Settle
 from asleft.model.step import Clear, KeyCycle, Observe, RoutineStart
 from asleft.model.step_more import DriveSegment, Read, TimedSequence, Write, any_effect_of
 from asleft.proof.saved import recordings_of
@@ -46,9 +47,8 @@ def _effects(procedure: Procedure) -> Iterator[Complaint]:
             if isinstance(step, Clear) and not closing:
                 why = "clearing belongs to the plan, once, after the stationary learns"
                 yield warn(path, "early-clear", why, "leave it to the planned clear")
-            if isinstance(step, RoutineStart) and not any(
-                s.__struct_config__.tag == "routine-result" for s in steps[n:]
-            ):
+            told = isinstance(step, RoutineStart) and step.settle is not Settle.NOT_READABLE
+            if told and not any(s.__struct_config__.tag == "routine-result" for s in steps[n:]):
                 yield warn(path, "no-result", "nothing asks how the routine ended", "a routine-result after it")
             if isinstance(step, Write):
                 yield from _write(procedure, way, n, step)

@@ -1,7 +1,7 @@
 """Which unit each signal's limits may have: the signals that standard OBD carries, by quantity.
 
-What only a module's own data shows (brake pressure, yaw rate, selector) has no signal here: such a condition is
-declared.
+What only a module's own data or a gauge in a hand shows has its name and unit in ``own_signals``; a car gives it where
+the workshop's map says by which identifier. Anything else is declared.
 """
 
 from __future__ import annotations
@@ -9,8 +9,12 @@ from __future__ import annotations
 from asleft.codec.obd.parameters import SIGNALS
 from asleft.model.units import UNITS
 
+from .own_signals import OWN_SIGNALS
+
 #: Signal id -> unit its readings come in.
-SIGNAL_UNITS: dict[str, str] = {name: signal.unit for name, signal in SIGNALS.items()}
+SIGNAL_UNITS: dict[str, str] = {name: signal.unit for name, signal in SIGNALS.items()} | {
+    name: unit for name, (unit, _) in OWN_SIGNALS.items()
+}
 
 
 def fits(signal: str, unit: str) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from asleft.book.shelf import Book
+from asleft.live.mapped import MappedSignal
 from asleft.model.work import Vehicle, WorkItem
 from asleft.ports.access import AccessKey
 from asleft.ports.bus import Link
@@ -46,6 +47,7 @@ class Desk:
         modules: where this car's modules listen, as the workshop knows it.
         show: live values for screens; lossy.
         gate_timeout_s: longest wait for entry conditions, s.
+        mapped: signals that modules of this car give by data identifier, as the workshop's map of it says.
         key: the workshop's own authorised way to access keys; None: it has none.
     """
 
@@ -59,3 +61,4 @@ class Desk:
     show: Show = field(default=_nothing)
     gate_timeout_s: float = 1800.0
     key: AccessKey | None = None
+    mapped: tuple[MappedSignal, ...] = ()

@@ -66,7 +66,8 @@ async def work_job(
     known = read_pace(cars, order.vehicle.vin, desk.link.origin) if cars else CarPace()
     conversation = Conversations(desk.link, desk.clock, journal.redeem, policy, known=known)
     try:
-        await JobLine(desk, journal, conversation, LinkSignals(conversation, desk.clock)).work(order)
+        signals = LinkSignals(conversation, desk.clock, mapped=desk.mapped)
+        await JobLine(desk, journal, conversation, signals).work(order)
     finally:
         await asyncio.shield(conversation.close())
         await desk.link.close()

@@ -81,9 +81,9 @@ class BenchDriver:
         if act == "do-work":
             await self._work()
         elif act == "pedal-sweep":
-            self._meanwhile(self._sweep())
+            self.meanwhile(self._sweep())
         elif act in SEQUENCES:
-            self._meanwhile(self._sequence(act))
+            self.meanwhile(self._sequence(act))
         elif act == "koeo":
             await self._car.act("key", position="off")
             await self._clock.sleep_until(self._clock.now() + 3.0)
@@ -101,7 +101,8 @@ class BenchDriver:
         await self._car.act("refit_throttle")
         await self._car.act("charger", on=True)
 
-    def _meanwhile(self, doing: Coroutine[None, None, None]) -> None:
+    def meanwhile(self, doing: Coroutine[None, None, None]) -> None:
+        """Go on with acts in the background."""
         task = asyncio.ensure_future(doing)
         self._running.add(task)
         task.add_done_callback(self._running.discard)

@@ -93,6 +93,9 @@ class RoutineRun:
             if sent.error is None:
                 self._sent = sent
                 self._log.told(self._module, ModuleState.MOVING, say("module.moving", "working"))
+                if step.settle is Settle.NOT_READABLE:
+                    text = "it took the start; its end shows at the car only, a person says what, the proof decides"
+                    self._settle(Settlement.DONE, say("effect.taken", text))
                 return
             if isinstance(sent.error, RefusedError):
                 text = say("module.refused", "refused with {code}", code=f"{sent.error.refusal:02X}")

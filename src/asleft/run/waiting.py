@@ -6,6 +6,7 @@ from asleft.model.condition import ConditionState
 from asleft.model.errors import Code, RunError
 from asleft.model.message import Message, say
 from asleft.model.question import Question, QuestionKind
+from asleft.model.reading import Series
 from asleft.model.step_more import TypeIn, WaitUntil
 
 from .asking import STOP, ask
@@ -58,13 +59,24 @@ async def type_in(run: RunContext, step: TypeIn) -> str:
                     hint = say("type.differs", "The two do not agree. From the beginning: {text}", text=_asked(step))
                     continue
             run.typed[step.save] = first
+            if step.signal:
+                _keep_reading(run, step, float(first))
             end.message = say("type.done", "{value} {unit}", value=first, unit=step.unit)
             return first
 
 
+def _keep_reading(run: RunContext, step: TypeIn, value: float) -> None:
+    """A gauge's reading goes into the record like any other recording, with the gauge's own step and error."""
+    now_s = run.ports.clock.now()
+    run.log.samples(step.save, (Series(step.signal, step.unit, (now_s,), (value,), step.resolution, step.accuracy),))
+
+
 async def _typed(run: RunContext, hint: Message) -> str:
     question = Question(run.log.number("q"), QuestionKind.TYPE, hint, (STOP,))
-    return (await ask(run.log, question)).text.strip()
+    text = (await ask(run.log, question)).text.strip()
+    if text == STOP:
+        raise RunError(Code.STOPPED_BY_PERSON)
+    return text
 
 
 def complaint(step: TypeIn, text: str) -> Message | None:
@@ -73,7 +85,7 @@ def complaint(step: TypeIn, text: str) -> Message | None:
         return say("type.letters", "{wrong} cannot stand in it.", wrong=" ".join(wrong))
     if step.length and len(text) != step.length:
         return say("type.length", "It has {n} characters, not {m}.", n=step.length, m=len(text))
-    if step.low is None and step.high is None:
+    if step.low is None and step.high is None and not step.signal:
         return None if text else say("type.empty", "Nothing was typed.")
     try:
         value = float(text)
@@ -90,7 +102,7 @@ def complaint(step: TypeIn, text: str) -> Message | None:
 
 def same(step: TypeIn, first: str, second: str) -> bool:
     """Whether both typings mean the same: numbers by value, all else to the letter."""
-    if step.low is None and step.high is None:
+    if step.low is None and step.high is None and not step.signal:
         return first == second
     try:
         return float(first) == float(second)
