@@ -215,8 +215,9 @@ class _BookPerson(ScriptedPerson):
         self._bench_clock = clock
         own: Mapping[str, tuple[Said, ...]] = fail.answers if fail else {}
         given = {**{k: v for k, v in play.answers.items() if k not in own}, **own}
-        self._said: dict[str, list[Said]] = {k: list(v) for k, v in given.items()}
-        self._said.setdefault("ended after", ["leave it open"])
+        # first, since the reason it quotes may hold the words of any question
+        self._said: dict[str, list[Said]] = {"ended after": ["leave it open"]}
+        self._said |= {k: list(v) for k, v in given.items()}
         self._said.setdefault("how is it done", [_WAY_WORDS[play.way]])
 
     async def answer(self, question: Question) -> Answer:
