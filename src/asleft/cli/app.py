@@ -14,6 +14,7 @@ from . import (
     listen,
     look,
     plan,
+    practice,
     procedure,
     prove,
     record,
@@ -38,6 +39,7 @@ app.command("links")(links.links)
 app.command("listen")(listen.listen)
 app.command("look")(look.look)
 app.command("plan")(plan.plan)
+app.add_typer(practice.practice, name="practice")
 app.add_typer(procedure.procedures, name="procedure")
 app.command("prove")(prove.prove)
 app.add_typer(record.records, name="record")
