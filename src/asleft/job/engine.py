@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ from .control import ControlLease, holder_in
 from .desk import Desk, Order
 from .keyring import load_key
 from .line import JobLine
+from .own_book import with_own
 from .paces import keep_pace, read_pace
 from .papers import write_papers
 from .person import CommandPerson
@@ -237,7 +239,8 @@ class Engine:
     async def _work(self, journal: JobJournal, order: Order) -> None:
         try:
             with contextlib.suppress(AsleftError):  # it stands in the record as job-stopped, with its advice
-                await work_job(self._desk, journal, order, self._policy, self._folder)
+                desk = replace(self._desk, book=with_own(self._desk.book))
+                await work_job(desk, journal, order, self._policy, self._folder)
         finally:
             if journal.events():
                 write_papers(self._folder, journal)
