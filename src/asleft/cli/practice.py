@@ -153,10 +153,11 @@ def _terminal(hints: dict[str, str]) -> Callable[[Question, Callable[..., Any]],
         typer.echo(f"\n{question.message.text}")
         for hint in (words for part, words in hints.items() if part in question.message.text):
             typer.echo(f"  hint: {hint}")
+        typed = question.kind.value == "type"  # a number is the value then, not a choice
         for number, choice in enumerate(question.choices, start=1):
-            typer.echo(f"  {number} {choice}")
+            typer.echo(f"  or type: {choice}" if typed else f"  {number} {choice}")
         while True:
-            text = typer.prompt("answer", default="1")
+            text = typer.prompt("answer") if typed else typer.prompt("answer", default="1")
             if not text.startswith("!"):
                 break
             name, *given = text[1:].split()
@@ -166,7 +167,7 @@ def _terminal(hints: dict[str, str]) -> Callable[[Question, Callable[..., Any]],
             except InputError as error:
                 typer.echo(f"  {error.sentence()}")
         chosen = text.isdigit() and 1 <= int(text) <= len(question.choices)
-        return question.choices[int(text) - 1] if chosen and question.kind.value != "type" else text
+        return question.choices[int(text) - 1] if chosen and not typed else text
 
     return choose
 

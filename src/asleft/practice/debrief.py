@@ -114,7 +114,12 @@ def _proofs(events: Sequence[Event], exercise: Exercise) -> str:
     parts: list[str] = []
     for run in (r for r in state.runs.values() if r.started.function == exercise.function):
         marks = tuple(StepMark(s.started_s, s.id) for s in run.steps if s.started_s)
-        drawn = [one for taken in run.samples.values() for one in taken.series if len(one.values)]
+        kept = [one for taken in run.samples.values() for one in taken.series]
+        single = [
+            f"{one.signal.replace('-', ' ')}: {one.values[0]:g} {one.unit}" for one in kept if len(one.values) == 1
+        ]
+        parts += [f"<p>{html.escape('read once: ' + '; '.join(single))}</p>"] if single else []
+        drawn = [one for one in kept if len(one.values) > 1]
         parts += [
             f"<figure>{strip(one, title=one.signal.replace('-', ' '), marks=marks)}</figure>" for one in drawn[:_STRIPS]
         ]

@@ -9,8 +9,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pytest
+from typer.testing import CliRunner
 
 from asleft.cli import run
+from asleft.cli.app import app
 from asleft.event import body as b
 from asleft.model.errors import InputError
 from asleft.practice.exercise import Item, load_exercise, names, read_exercise
@@ -128,3 +130,20 @@ def test_the_page_on_writing_exercises_runs(tmp_path: Path, monkeypatch: pytest.
     assert "Good: the picture first." in page
     assert "100 of 100, passed" in page
     assert b"Good: the picture first." not in Path("out/record.zip").read_bytes()
+
+
+def test_at_the_terminal_a_number_typed_is_the_value(tmp_path: Path) -> None:
+    answers = "\n" * 7 + "!read_level\n0\n1.7\nstop here\n2\n"
+    said = CliRunner().invoke(app, ["practice", "run", "yaw-sloping-floor", "--out", str(tmp_path)], input=answers)
+    assert said.exit_code == 0, said.output
+    assert re.search(r"'across': 1\.[78]", said.output)  # the slope drawn for variant 1 is 1.745
+    assert "hint: Outside the limit" in said.output
+    assert "100 of 100, passed" in said.output
+
+
+def test_an_exam_shows_no_hints(tmp_path: Path) -> None:
+    answers = "\n" * 7 + "0\n1.7\nstop here\n2\n"
+    command = ["practice", "run", "yaw-sloping-floor", "--level", "exam", "--out", str(tmp_path)]
+    said = CliRunner().invoke(app, command, input=answers)
+    assert said.exit_code == 0, said.output
+    assert "hint" not in said.output
