@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from asleft.event import body as b
 from asleft.event.envelope import Event
 from kit.events import fail_job, hostile_job, replay_job
+from kit.evidence import evidence_job
 from kit.gallery import StandIn, bodies, cut_after, store, whole_job
 from kit.processes import PageProcess
 
@@ -48,6 +49,7 @@ def states() -> dict[str, tuple[Event, ...]]:
         "failed": fail_job(),
         "replayed": replay_job(),
         "hostile": hostile_job(NASTY),
+        "evidence": evidence_job(),
     }
 
 
@@ -69,7 +71,10 @@ class Gallery:
 @pytest.fixture(scope="session")
 def gallery(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[Gallery]:
     """Shared by all tests of this process; they look, and change nothing."""
-    gallery = Gallery(tmp_path_factory.mktemp("gallery"))
+    base = tmp_path_factory.mktemp("gallery")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("ASLEFT_DATA", str(base / "workshop"))  # no procedures of whoever runs the tests
+        gallery = Gallery(base)
     yield gallery
     gallery.page.end()
 

@@ -13,8 +13,21 @@ from .conftest import Gallery, OpenPage, states
 
 AXE = Path(__file__).parent / "vendor" / "axe-core-4.14.1.min.js"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
-STATES = ("received", "work", "choose", "gate", "effect", "cycle", "proof", "closed", "failed", "replayed", "hostile")
-IN_HAND = {"closed", "failed", "replayed", "hostile"}
+STATES = (
+    "received",
+    "work",
+    "choose",
+    "gate",
+    "effect",
+    "cycle",
+    "proof",
+    "closed",
+    "failed",
+    "replayed",
+    "hostile",
+    "evidence",
+)
+IN_HAND = {"closed", "failed", "replayed", "hostile", "evidence"}
 
 TARGETS = """() => {
   const wanted = 'button, summary, .paper, .mark a, .where a, .result a, input:not([type=hidden]):not([type=checkbox])';

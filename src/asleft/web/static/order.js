@@ -27,7 +27,7 @@ document.addEventListener("click", (event) => {
 document.addEventListener("keydown", (event) => {
   if (!event.altKey || !["ArrowUp", "ArrowDown"].includes(event.key)) return;
   const way = event.key === "ArrowUp" ? "earlier" : "later";
-  const item = document.activeElement?.closest?.("#order li");
+  const item = document.activeElement?.closest?.(".order li");
   const link = item?.querySelector("a." + way);
   if (!item) return;
   event.preventDefault();
