@@ -9,6 +9,7 @@ from . import (
     coding,
     demo,
     doctor,
+    history,
     key,
     links,
     listen,
@@ -34,6 +35,7 @@ app.command("bench")(bench.bench)
 app.add_typer(coding.codings, name="coding")
 app.command("demo")(demo.demo)
 app.command("doctor")(doctor.doctor)
+app.add_typer(history.histories, name="history")
 app.add_typer(key.keys, name="key")
 app.command("links")(links.links)
 app.command("listen")(listen.listen)
