@@ -28,7 +28,7 @@ from kit.gallery import bodies, cut_after, whole_job
 from kit.processes import wait_until
 
 from .conftest import WAIT_MS, Gallery, OpenPage
-from .test_looks import AXE, RULES, TARGETS, violations
+from .test_looks import AXE, RULES, SIZES, TARGETS, violations
 from .test_questions import Bench, at_sequence, ready
 
 #: Page -> its address in the gallery.
@@ -42,7 +42,6 @@ PAGES = {
     "rehearse": "book/idle-relearn-aldra/rehearse",
     "elements": "help/elements",
 }
-SIZES = ((400, 800), (820, 1180), (1280, 800))
 
 
 @pytest.fixture

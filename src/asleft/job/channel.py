@@ -53,7 +53,7 @@ class LiveFeed:
             snapshot["sequence-age"] = time.monotonic() - self._beat_s
         return snapshot
 
-    async def watch(self, least_s: float = 0.2) -> AsyncIterator[dict[str, Any]]:
+    async def watch(self, least_s: float = 0.05) -> AsyncIterator[dict[str, Any]]:
         """Snapshots when something changed, at most one per ``least_s`` seconds."""
         woken = asyncio.Event()
         woken.set()

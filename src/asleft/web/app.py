@@ -27,15 +27,13 @@ from asleft.model.errors import AsleftError
 from . import helping
 from .access import DEVICE, Access, device_of, new_device, who_asks
 from .answers import Given, bench_act, unfit
-from .book import BookPages
-from .elements import elements
 from .guard import LOOPBACK, Guard, page_token, same_token
 from .job_pages import JobPages, attached, with_text
+from .later import Later
 from .live import LiveHub
 from .orders import read_form
 from .pages import Pages, Viewer
 from .problems import HANDLERS, FormRefusedError
-from .setting_up import SetUp
 from .sight import EngineSight
 from .signing_in import Door
 from .stream import Follower, Sources, follow_job
@@ -248,6 +246,24 @@ async def _figure_css(_request: Request) -> Response:
     return Response(STYLESHEET, media_type="text/css")
 
 
+def _book(token: str) -> object:
+    from .book import BookPages  # noqa: PLC0415 - see ``later``
+
+    return BookPages(token)
+
+
+def _set_up(folder: Path, token: str) -> object:
+    from .setting_up import SetUp  # noqa: PLC0415 - see ``later``
+
+    return SetUp(folder, token)
+
+
+def _elements() -> object:
+    from .elements import Elements  # noqa: PLC0415 - see ``later``
+
+    return Elements()
+
+
 def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOPBACK) -> Starlette:
     """The application for one data folder.
 
@@ -255,9 +271,9 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
     """
     face = Face(folder)
     door = Door(folder, face.client, face.token, shared)
-    set_up = SetUp(folder, face.token)
+    set_up = Later(lambda: _set_up(folder, face.token)).handler
     beside = JobPages(face.client)
-    book = BookPages(face.token)
+    book, elements = Later(lambda: _book(face.token)).handler, Later(_elements).handler
     return Starlette(
         routes=[
             Route("/", face.today),
@@ -276,18 +292,18 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
             Route("/job/{job}/report.pdf", face.report),
             Route("/job/{job}/record.zip", face.record),
             Route("/job/{job}/share", door.share),
-            Route("/book", book.find),
-            Route("/book/quick", book.quick),
-            Route("/book/quick", book.keep_quick, methods=["POST"]),
-            Route("/book/{name}", book.read),
-            Route("/book/{name}/change", book.change, methods=["POST"]),
-            Route("/book/{name}/check", book.check),
-            Route("/book/{name}/check", book.typed, methods=["POST"]),
-            Route("/book/{name}/rehearse", book.rehearse),
-            Route("/set-up", set_up.show),
-            Route("/set-up", set_up.change, methods=["POST"]),
+            Route("/book", book("find")),
+            Route("/book/quick", book("quick")),
+            Route("/book/quick", book("keep_quick"), methods=["POST"]),
+            Route("/book/{name}", book("read")),
+            Route("/book/{name}/change", book("change"), methods=["POST"]),
+            Route("/book/{name}/check", book("check")),
+            Route("/book/{name}/check", book("typed"), methods=["POST"]),
+            Route("/book/{name}/rehearse", book("rehearse")),
+            Route("/set-up", set_up("show")),
+            Route("/set-up", set_up("change"), methods=["POST"]),
             Route("/help", helping.contents),
-            Route("/help/elements", elements),
+            Route("/help/elements", elements("show")),
             Route("/help/{page}", helping.page),
             Route("/help/pictures/{name}", helping.picture_file),
             Route("/sign-in", door.ask),

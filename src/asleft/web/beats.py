@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from asleft.event.fold import RunState
-from asleft.job.sequences import Rehearsal, run_sequence, track_of
+
+if TYPE_CHECKING:
+    from asleft.job.sequences import Rehearsal
 
 
 def beats_of(run: RunState | None, seen: Mapping[str, Any], narrow: bool) -> dict[str, Any]:
@@ -18,6 +20,8 @@ def beats_of(run: RunState | None, seen: Mapping[str, Any], narrow: bool) -> dic
         return {}
     if "ended" in seen:
         return {"ended": str(seen["ended"]), "key": str(seen.get("key", ""))}
+    from asleft.job.sequences import run_sequence, track_of  # noqa: PLC0415 - the book is read for few runs only
+
     step = run_sequence(run, str(seen.get("step", "")))
     picture = _picture(track_of(step, narrow=narrow)) if step else {}
     begun_s = float(seen["age_s"]) - float(seen["count_in_s"])

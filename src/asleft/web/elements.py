@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from functools import cache
 
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
@@ -94,6 +95,9 @@ def elements_html() -> str:
     )
 
 
-async def elements(_request: Request) -> Response:
-    """The page."""
-    return HTMLResponse(elements_html())
+class Elements:
+    """Handler of the page."""
+
+    async def show(self, _request: Request) -> Response:
+        """All elements."""
+        return HTMLResponse(await run_in_threadpool(elements_html))

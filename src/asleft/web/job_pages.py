@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from starlette.concurrency import run_in_threadpool
@@ -13,12 +14,14 @@ from starlette.responses import HTMLResponse, Response
 from asleft.event.fold import JobState, RunState
 from asleft.job.client import JobClient
 from asleft.job.figures import plan_track
-from asleft.job.moving import Tried, try_order
 from asleft.model.verdict import Judgement, Rule, Verdict
 
 from .answers import Given
 from .context import ORIGIN_WORDS
 from .rendering import render_plain, safe
+
+if TYPE_CHECKING:
+    from asleft.job.moving import Tried
 
 
 class JobPages:
@@ -50,6 +53,8 @@ class JobPages:
 
 
 def _order_page(job: str, state: JobState, names: tuple[str, ...], narrow: bool) -> str:
+    from asleft.job.moving import try_order  # noqa: PLC0415 - planning is imported when it is asked for
+
     tried = try_order(state, names)
     track = safe(plan_track(tried.plan, narrow=narrow)) if tried.plan else ""
     return render_plain("order.html", job=job, state=state, tried=tried, track=track, moves=moves(job, tried))

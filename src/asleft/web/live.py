@@ -96,8 +96,13 @@ class LiveView:
     @property
     def series(self) -> tuple[Series, ...]:
         """The last seconds of every signal that is being recorded, by name."""
+        return self.newest(len(self._traces))
+
+    def newest(self, whole: int) -> tuple[Series, ...]:
+        """As ``series``, but only the first ``whole`` have their last seconds, the others their last value alone."""
         now = self._now()
-        return tuple(_series(s, t) for s, t in sorted(self._traces.items()) if now - t.seen_s < FRESH_S)
+        fresh = [(s, t) for s, t in sorted(self._traces.items()) if now - t.seen_s < FRESH_S]
+        return tuple(_series(s, t, SPAN_S if n < whole else 0.0) for n, (s, t) in enumerate(fresh))
 
     @property
     def key(self) -> tuple[object, ...]:
@@ -108,9 +113,11 @@ class LiveView:
         return (self.version if fresh or self.conditions else 0, bool(self.conditions), fresh, *stands)
 
 
-def _series(signal: str, trace: _Trace) -> Series:
+def _series(signal: str, trace: _Trace, span_s: float) -> Series:
     end = trace.points[-1][0]
-    points = [p for p in trace.points if p[0] >= end - SPAN_S]
+    if not span_s:
+        return Series(signal, trace.unit, (end,), (trace.points[-1][1],), 0.0)
+    points = [p for p in trace.points if p[0] >= end - span_s]
     return Series(signal, trace.unit, tuple(t for t, _ in points), tuple(v for _, v in points), 0.0)
 
 

@@ -11,14 +11,13 @@ from markupsafe import Markup
 
 from asleft.event.fold import RunState
 from asleft.job import figures
-from asleft.job.weighing import weighed
 from asleft.model.numbers import show
 from asleft.model.verdict import Verdict
 from asleft.model.work import Plan
 
 from .context import SheetPage, TodayPage
 from .headings import VERDICT_WORDS, capital, distinct, unmet
-from .telling import WAYS, acts_figure, is_bytes, seconds, size, spaced, stands
+from .telling import WAYS, acts_figure, is_bytes, seconds, size, spaced, stands, weighed
 
 
 def _run_figures(run: RunState, narrow: bool) -> figures.RunFigures:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from asleft.event.body import SequenceTimed
 from asleft.event.fold import RunState
-from asleft.job.sequences import run_sequence, track_of
 
 #: Ways of carrying a procedure out, of equal rank.
 WAYS = {"by-wire": "by wire", "beside": "beside the other tester", "by-hand": "by hand"}
@@ -59,6 +58,13 @@ def seconds(duration_s: float) -> str:
     return f"{duration_s:.0f} s" if duration_s < 90.0 else f"{int(duration_s // 60)} min {duration_s % 60:.0f} s"
 
 
+def weighed(run: RunState) -> Sequence[Any]:
+    """Named causes with what speaks for and against them; see ``job.weighing``."""
+    from asleft.job.weighing import weighed as weigh  # noqa: PLC0415 - the book is read for few runs only
+
+    return weigh(run) if run.causes else ()
+
+
 def spaced(text: str) -> str:
     """Hex digits as bytes with spaces."""
     return " ".join(text[n : n + 2] for n in range(0, len(text), 2)).upper()
@@ -71,5 +77,7 @@ def size(count: int) -> str:
 
 def acts_figure(run: RunState, timed: SequenceTimed, narrow: bool) -> str:
     """One attempt at a sequence by hand as a picture; empty where the run's own text has no such sequence."""
+    from asleft.job.sequences import run_sequence, track_of  # noqa: PLC0415 - the book is read for few runs only
+
     step = run_sequence(run, timed.step)
     return track_of(step, timed, narrow=narrow).svg if step is not None else ""

@@ -198,3 +198,46 @@ def test_the_hub_gives_up_the_feed_when_nobody_watches(tmp_path: Path) -> None:
 
 def test_bodies_of_the_union_are_what_is_followed() -> None:
     assert isinstance(bodies(demo_job())[0], b.JobOpened)
+
+
+def test_values_are_drawn_once_for_all_who_watch_and_never_kept_beyond_their_moment(tmp_path: Path) -> None:
+    from kit.gallery import store
+
+    store(tmp_path, "J-1", bodies(demo_job())[:-1])
+    desk = Desk(tmp_path)
+    pages, drawn = desk.sources.pages, list[object]()
+    inner = pages._values
+
+    def counted(*given: Any) -> str:
+        drawn.append(given)
+        return inner(*given)
+
+    pages._values = counted  # type: ignore[method-assign]
+    view = LiveView(lambda: 100.0)
+    view.update({"reading:engine-speed": {"value": 750.0, "unit": "rpm", "time_s": 1.0}})
+    shown = [pages.live("J-1", view, Viewer("", narrow)) for narrow in (False, False, True, False, True)]
+    assert len(drawn) == 2, "one for each width"
+    assert "750 rpm" in shown[0]["html"]
+    view.update({"reading:engine-speed": {"value": 820.0, "unit": "rpm", "time_s": 2.0}})
+    assert "820 rpm" in pages.live("J-1", view, Viewer())["html"]
+    assert len(drawn) == 3
+
+
+def test_progress_and_beats_are_sent_when_they_change_only(tmp_path: Path) -> None:
+    from kit.gallery import store
+
+    store(tmp_path, "J-1", bodies(demo_job())[:3])
+    follower = Desk(tmp_path).follower(3)
+    first = {"html": "a", "progress": "p", "beats": {"key": "k", "cues": []}}
+    assert set(follower._changed(first)) == {"html", "progress", "beats"}
+    assert follower._changed({**first, "html": "b"}) == {"html": "b"}
+    assert follower._changed({**first, "beats": {}}) == {"html": "a", "beats": {}}
+
+
+def test_of_many_signals_only_the_strips_keep_their_past() -> None:
+    view = LiveView(lambda: 5.0)
+    for n in range(5):
+        view.update({f"reading:s{k}": {"value": float(n), "unit": "1", "time_s": float(n)} for k in range(6)})
+    assert [len(s) for s in view.newest(4)] == [5, 5, 5, 5, 1, 1]
+    assert [s.values[-1] for s in view.newest(0)] == [4.0] * 6
+    assert view.series == view.newest(6)
