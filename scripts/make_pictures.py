@@ -18,6 +18,8 @@ sys.path.insert(0, str(REPO / "tests"))
 
 TABLET, LAPTOP = {"width": 820, "height": 1180}, {"width": 1280, "height": 800}
 
+#: The run that the demo proves.
+PROVEN = "throttle-stop-learn-1"
 #: Part of a question's text -> picture taken while it is open.
 MOMENTS = {"Start now": "page-effect", "Press the accelerator": "page-sweep"}
 
@@ -65,6 +67,18 @@ def drive(address: str, chromium: str) -> None:
 
         whole_job(page, moment)
         looks(page, "page")
+        job = page.url.partition("#")[0]
+        page.goto(f"{job}/verdict/{PROVEN}")
+        looks(page, "verdict")
+        page.goto(f"{job}/order")
+        page.locator(".order .later").first.click()
+        looks(page, "order")
+        page.goto(address.partition("/job/")[0] + "/book/idle-relearn-aldra")
+        looks(page, "book")
+        page.get_by_role("link", name="Rehearse").click()
+        page.get_by_role("button", name="Begin").click()
+        page.wait_for_function("() => document.querySelector('.beat-now').textContent === 'pedal to the floor'")
+        looks(page, "rehearsal")
         browser.close()
 
 

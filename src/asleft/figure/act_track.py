@@ -98,7 +98,10 @@ def _seen(drawing: Drawing, scale: Scale, acts: Sequence[ActWindow], seen: Seque
         x = scale.at(one.at_s)
         drawing.rect(x - wide / 2, y - 6.0, wide, 12.0, role, round_px=2)
         if not fits:
-            drawing.text(x, y - 8.0, "outside", "fail", anchor="middle", scale=0.75)
+            words, letters = "outside", drawing.size.letters * 0.85
+            room = x + wide / 2 + 6.0 + width_of(words, letters) < drawing.size.width
+            place, anchor = (x + wide / 2 + 6.0, "start") if room else (x - wide / 2 - 6.0, "end")
+            drawing.text(place, y + letters * 0.35, words, "fail", anchor=anchor, scale=0.85)
 
 
 def _axis(drawing: Drawing, scale: Scale, y: float) -> None:
