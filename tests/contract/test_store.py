@@ -98,7 +98,7 @@ class StoreContract:
     )
     def test_what_cannot_be_asked_is_said(self, filled: Engine, asked: dict[str, object]) -> None:
         if "words" in asked:
-            asked = {"words": " ".join(f"w{n}" for n in range(20))}
+            asked = {"words": " ".join(f"w{n}" for n in range(151))}
         with pytest.raises(InputError):
             search(filled, Asked(**asked))  # pyright: ignore[reportArgumentType]
 

@@ -69,7 +69,7 @@ def control_chart(
 
 
 def _limits(drawing: Drawing, y: Scale, limits: ControlLimits, left: float, right: float) -> None:
-    drawing.rect(left, y.at(limits.high), right - left, y.at(limits.low) - y.at(limits.high), "band")
+    drawing.rect(left, y.at(limits.high), right - left, y.at(limits.low) - y.at(limits.high), "shade")
     for limit in (limits.low, limits.high):
         drawing.line(left, y.at(limit), right, y.at(limit), "edge", thick=2.0, dash="8 5")
     drawing.line(left, y.at(limits.centre), right, y.at(limits.centre), "edge", thick=2.0)
@@ -89,7 +89,8 @@ def _values(drawing: Drawing, values: Sequence[float], x: Scale, y: Scale, outsi
 def _said(limits: ControlLimits | None, unit: str) -> str:
     if limits is None:
         return "too few values for control limits"
-    centre, low, high = (with_unit(short(v), unit) for v in (limits.centre, limits.low, limits.high))
+    # four digits: control limits are no sharper than the values they come from
+    centre, low, high = (with_unit(short(float(f"{v:.4g}")), unit) for v in (limits.centre, limits.low, limits.high))
     return f"centre {centre}, control limits {low} to {high}"
 
 

@@ -185,7 +185,7 @@ class History:
         return job_of(self._open(), number, source)
 
     def car(self, vin: str) -> CarHistory:
-        """A car's jobs side by side. Raises RecordError (job-unknown), InputError (setting-bad)."""
+        """A car's jobs side by side. Raises RecordError (job-unknown), InputError (asked-wrongly)."""
         jobs = car_of(self._open(), vin)
         return CarHistory(jobs[-1].job.vin, jobs, _lines(jobs))
 
@@ -238,7 +238,7 @@ class History:
 
 def _origin(text: str) -> str:
     if text not in {origin.value for origin in Origin}:
-        raise InputError(Code.SETTING_BAD, f"origin {text!r}: vehicle, bench or replay")
+        raise InputError(Code.ASKED_WRONGLY, f"origin {text!r}: vehicle, bench or replay")
     return text
 
 

@@ -85,6 +85,7 @@ class Code(StrEnum):
     ENGINE_ABSENT = "engine-absent"
     PERSON_UNUSABLE = "person-unusable"
     SETTING_BAD = "setting-bad"
+    ASKED_WRONGLY = "asked-wrongly"
     HELP_UNKNOWN = "help-unknown"
     ACT_UNKNOWN = "act-unknown"
     CAR_FILE_BAD = "car-file-bad"
@@ -265,6 +266,7 @@ TEXTS: dict[Code, tuple[str, str]] = {
         "A setting of the workshop cannot be used.",
         "Mend it in workshop.toml or with asleft settings; until then nothing is started with it.",
     ),
+    Code.ASKED_WRONGLY: ("This cannot be looked for.", "Ask as the message says."),
     Code.PERSON_UNUSABLE: (
         "This person or the file of people cannot be used.",
         "Use a name, a role of the list and a password long enough; nothing was changed.",

@@ -24,7 +24,7 @@ from asleft.job.client import JobClient
 from asleft.job.figures import STYLESHEET
 from asleft.model.errors import AsleftError
 
-from . import helping
+from . import helping, whole_path
 from .access import DEVICE, Access, device_of, new_device, who_asks
 from .answers import Given, bench_act, unfit
 from .guard import LOOPBACK, Guard, page_token, same_token
@@ -43,6 +43,8 @@ _BY = "asleft_by"
 _NARROW = "asleft_narrow"
 _SHIFT_S = 8 * 3600
 _YEAR_S = 365 * 24 * 3600
+#: The interface for programs refuses what it does not do in its own form.
+EVERY_METHOD = ("GET", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE")
 
 
 class Face:
@@ -258,6 +260,14 @@ def _set_up(folder: Path, token: str) -> object:
     return SetUp(folder, token)
 
 
+def _history(folder: Path) -> object:
+    from asleft.job.history import History  # noqa: PLC0415 - see ``later``
+
+    from .history import HistoryPages  # noqa: PLC0415
+
+    return HistoryPages(History(folder))
+
+
 def _elements() -> object:
     from .elements import Elements  # noqa: PLC0415 - see ``later``
 
@@ -274,6 +284,7 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
     set_up = Later(lambda: _set_up(folder, face.token)).handler
     beside = JobPages(face.client)
     book, elements = Later(lambda: _book(face.token)).handler, Later(_elements).handler
+    history = Later(lambda: _history(folder)).handler
     return Starlette(
         routes=[
             Route("/", face.today),
@@ -300,6 +311,12 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
             Route("/book/{name}/check", book("check")),
             Route("/book/{name}/check", book("typed"), methods=["POST"]),
             Route("/book/{name}/rehearse", book("rehearse")),
+            Route("/history", history("find")),
+            Route("/history/car/{vin}", history("car")),
+            Route("/history/procedure", history("procedures")),
+            Route("/history/procedure/{name}", history("procedure")),
+            Route("/history/chart", history("chart")),
+            Route(f"/api/v1/{{rest:{whole_path.NAME}}}", history("api"), methods=EVERY_METHOD),
             Route("/set-up", set_up("show")),
             Route("/set-up", set_up("change"), methods=["POST"]),
             Route("/help", helping.contents),

@@ -38,7 +38,7 @@ def car_of(engine: Engine, vin: str) -> tuple[JobWhole, ...]:
     """The jobs of a car, oldest first; the newest 60.
 
     Args: vin: as on the job, whole or its last eight characters when only one car has these.
-    Raises: RecordError (job-unknown). InputError (setting-bad): several cars end so.
+    Raises: RecordError (job-unknown). InputError (asked-wrongly): several cars end so.
     """
     wanted = value_of("vin", vin).upper()
     with told_plainly(engine), engine.connect() as connection:
@@ -55,7 +55,7 @@ def _whole_vin(connection: Connection, end: str) -> str:
     found = select(JOB.c.vin).join(TERM, TERM.c.job == JOB.c.id).where(is_any(TERM, Term("vin", (end.lower(),))))
     vins = [str(vin) for vin in connection.scalars(found.distinct().limit(2))]
     if len(vins) > 1:
-        raise InputError(Code.SETTING_BAD, f"several cars end in {end}; give the whole VIN")
+        raise InputError(Code.ASKED_WRONGLY, f"several cars end in {end}; give the whole VIN")
     return vins[0] if vins else ""
 
 

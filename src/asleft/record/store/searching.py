@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
@@ -21,7 +22,9 @@ _MOST_ENDINGS = 64
 _COUNTED = 2000
 _LAST = "\U0010ffff"
 MOST = 200
-_MOST_TERMS = 12
+#: As many as 300 characters can hold.
+_MOST_WORDS, _MOST_TERMS = 150, 200
+_DAY = re.compile("[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?")
 
 FOUND = tuple(JOB.c[name] for name in JobFound.__struct_fields__)
 
@@ -63,11 +66,11 @@ class Term(NamedTuple):
 def search(engine: Engine, asked: Asked) -> JobsFound:
     """Jobs for which all of it holds, newest first.
 
-    Raises: InputError (setting-bad): a beginning that stands for too much, a date or page that cannot be read.
+    Raises: InputError (asked-wrongly): a beginning that stands for too much, a date or page that cannot be read.
         RecordError (journal-unwritable).
     """
     if not 1 <= asked.most <= MOST:
-        raise InputError(Code.SETTING_BAD, f"most: 1 to {MOST}")
+        raise InputError(Code.ASKED_WRONGLY, f"most: 1 to {MOST}")
     with told_plainly(engine), engine.connect() as connection:
         terms = _terms(connection, asked)
         if any(not term.values for term in terms):
@@ -84,10 +87,11 @@ def search(engine: Engine, asked: Asked) -> JobsFound:
 def _terms(connection: Connection, asked: Asked) -> list[Term]:
     said = [(kind, getattr(asked, kind)) for kind in KINDS if kind != "word"]
     terms = [_meant(connection, kind, text) for kind, text in said if text.strip()]
-    for token in asked.words.split():
+    tokens = asked.words.split()
+    for token in tokens[:_MOST_WORDS]:
         terms += _from_box(connection, token)
-    if len(terms) > _MOST_TERMS:
-        raise InputError(Code.SETTING_BAD, f"at most {_MOST_TERMS} words are looked for at once")
+    if len(tokens) > _MOST_WORDS or len(terms) > _MOST_TERMS:
+        raise InputError(Code.ASKED_WRONGLY, f"at most {_MOST_WORDS} words are looked for at once")
     return list(dict.fromkeys(terms))
 
 
@@ -119,7 +123,7 @@ def _beginning(connection: Connection, kind: str, begin: str) -> tuple[str, ...]
             return tuple(found)
         found.append(value)
         least, strict = value, True
-    raise InputError(Code.SETTING_BAD, f"{begin}*: too many terms begin so; type more of it")
+    raise InputError(Code.ASKED_WRONGLY, f"{begin}*: too many terms begin so; type more of it")
 
 
 def _count(connection: Connection, term: Term, most: int) -> int:
@@ -178,12 +182,12 @@ def _times(opened: Any, job: Any, asked: Asked) -> list[Any]:
     if asked.after:
         at, tilde, number = asked.after.partition("~")
         if not (tilde and number.isascii() and number.isdigit() and len(number) < 19):
-            raise InputError(Code.SETTING_BAD, "after: use what the page before said")
+            raise InputError(Code.ASKED_WRONGLY, "after: use what the page before said")
         limits += [opened <= at, or_(opened < at, job < int(number))]
     return limits
 
 
 def _date(text: str) -> str:
-    if not (text.isascii() and text.replace("-", "").isdigit() and 4 <= len(text) <= 10):
-        raise InputError(Code.SETTING_BAD, f"{text!r}: write a date as 2031-04-17, or its beginning")
+    if not _DAY.fullmatch(text):
+        raise InputError(Code.ASKED_WRONGLY, f"{text!r}: write a date as 2031-04-17, or its beginning")
     return text
