@@ -89,6 +89,7 @@ def test_one_person_on_one_device_confirms_effects(tmp_path: Path) -> None:
     asyncio.run(main())
 
 
+@pytest.mark.full
 @pytest.mark.timeout(240)
 def test_two_devices_press_at_the_same_time(tmp_path: Path) -> None:
     async def main() -> None:

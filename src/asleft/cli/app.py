@@ -6,6 +6,7 @@ import typer
 
 from . import (
     bench,
+    car,
     coding,
     demo,
     doctor,
@@ -32,6 +33,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command("bench")(bench.bench)
+app.add_typer(car.car, name="car")
 app.add_typer(coding.codings, name="coding")
 app.command("demo")(demo.demo)
 app.command("doctor")(doctor.doctor)

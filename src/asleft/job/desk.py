@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from asleft.book.car_map import CarMap
 from asleft.book.shelf import Book
 from asleft.live.mapped import MappedSignal
+from asleft.model.message import Message
 from asleft.model.work import Vehicle, WorkItem
 from asleft.ports.access import AccessKey
 from asleft.ports.bus import Link
@@ -48,6 +50,8 @@ class Desk:
         show: live values for screens; lossy.
         gate_timeout_s: longest wait for entry conditions, s.
         mapped: signals that modules of this car give by data identifier, as the workshop's map of it says.
+        car_map: the map that modules and mapped come from; None: none of the workshop's maps was chosen.
+        notes: remarks for the record's begin.
         key: the workshop's own authorised way to access keys; None: it has none.
     """
 
@@ -62,3 +66,5 @@ class Desk:
     gate_timeout_s: float = 1800.0
     key: AccessKey | None = None
     mapped: tuple[MappedSignal, ...] = ()
+    car_map: CarMap | None = None
+    notes: tuple[Message, ...] = ()

@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 
 from asleft.event.fold import fold
-from asleft.live.sampler import LinkSignals
+from asleft.live.together import CarSignals
 from asleft.model.errors import AsleftError, Code, InputError
 from asleft.model.vin import parse_vin
 from asleft.model.work import Vehicle
@@ -24,6 +24,7 @@ from asleft.talk.pace import CarPace
 from asleft.talk.policy import WritesPolicy
 
 from .attaching import attach
+from .car_maps import heard_on, with_map
 from .channel import ChannelServer, LiveFeed
 from .control import ControlLease, holder_in
 from .desk import Desk, Order
@@ -68,8 +69,13 @@ async def work_job(
     known = read_pace(cars, order.vehicle.vin, desk.link.origin) if cars else CarPace()
     conversation = Conversations(desk.link, desk.clock, journal.redeem, policy, known=known)
     try:
-        signals = LinkSignals(conversation, desk.clock, mapped=desk.mapped)
-        await JobLine(desk, journal, conversation, signals).work(order)
+        heard = heard_on(desk.link, desk.car_map)
+        signals = CarSignals(conversation, desk.clock, mapped=desk.mapped, heard=heard)
+        deaf = signals.listen()
+        try:
+            await JobLine(desk, journal, conversation, signals).work(order)
+        finally:
+            deaf()
     finally:
         await asyncio.shield(conversation.close())
         await desk.link.close()
@@ -149,7 +155,8 @@ class Engine:
         await self._find_link()
         number = self._next_number()
         order = read_order(request["order"], number)
-        self._begin(self._journals.create(number, source=self._desk.link, clock=self._desk.clock), order)
+        desk = with_map(self._desk, self._folder, order.vehicle)
+        self._begin(desk, self._journals.create(number, source=self._desk.link, clock=self._desk.clock), order)
         return number
 
     async def _go_on(self, request: dict[str, Any]) -> str:
@@ -161,7 +168,7 @@ class Engine:
         vehicle, items = getattr(first, "vehicle", None), getattr(first, "work_items", ())
         if vehicle is None:
             raise InputError(Code.JOB_UNKNOWN, number)
-        self._begin(journal, Order(number, vehicle, items))
+        self._begin(with_map(self._desk, self._folder, vehicle), journal, Order(number, vehicle, items))
         return number
 
     async def _answer(self, request: dict[str, Any]) -> None:
@@ -230,16 +237,16 @@ class Engine:
         taken = [j for j in self._journals.list_jobs() if j.startswith(f"{year}-")]
         return f"{year}-{len(taken) + 1:04d}"
 
-    def _begin(self, journal: JobJournal, order: Order) -> None:
+    def _begin(self, desk: Desk, journal: JobJournal, order: Order) -> None:
         self._job = order.number
         self._control = ControlLease(journal)
         self._person.resume()
-        self._task = asyncio.get_running_loop().create_task(self._work(journal, order))
+        self._task = asyncio.get_running_loop().create_task(self._work(desk, journal, order))
 
-    async def _work(self, journal: JobJournal, order: Order) -> None:
+    async def _work(self, desk: Desk, journal: JobJournal, order: Order) -> None:
         try:
             with contextlib.suppress(AsleftError):  # it stands in the record as job-stopped, with its advice
-                desk = replace(self._desk, book=with_own(self._desk.book))
+                desk = replace(desk, book=with_own(desk.book))
                 await work_job(desk, journal, order, self._policy, self._folder)
         finally:
             if journal.events():

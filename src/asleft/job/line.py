@@ -105,6 +105,7 @@ class JobLine:
     async def _stages(self, order: Order) -> None:
         if self.state.opened is None:
             self._open(order)
+        self._note()
         await self._recover()
         await self._as_received()
         await self._work_done()
@@ -131,6 +132,13 @@ class JobLine:
             ),
             actor=desk.technician,
         )
+
+    def _note(self) -> None:
+        """What the desk has to say at the begin, once."""
+        said = {(note.id, note.text) for note in self.state.notes}
+        for note in self._desk.notes:
+            if (note.id, note.text) not in said:
+                self._journal.append(b.Noted(note))
 
     async def _recover(self) -> None:
         """After an interruption: settle what nobody knows, end the runs that were cut."""

@@ -12,7 +12,7 @@ Source: the DBC file format as cantools implements it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, cast
 
@@ -126,6 +126,20 @@ class BroadcastSignals:
     def _tell(self, reading: Reading) -> None:
         for subscriber in tuple(self._subscribers):
             subscriber(reading)
+
+
+def description_faults(description: Path, wanted: Sequence[BroadcastSignal]) -> Iterator[tuple[int | None, InputError]]:
+    """What of these signals a description does not have: index (None: the file itself) and why."""
+    try:
+        database = _database(description)
+    except InputError as error:
+        yield None, error
+        return
+    for n, item in enumerate(wanted):
+        try:
+            _find(database, item, description.name)
+        except InputError as error:
+            yield n, error
 
 
 def _reading(place: _Place, raw: float, frame: CanFrame, origin: Origin) -> Reading:

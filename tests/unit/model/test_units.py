@@ -39,10 +39,15 @@ def test_a_difference_of_180_fahrenheit_degrees_is_100_kelvin() -> None:
     assert convert_difference(180, "°F", "°C") == pytest.approx(100)
 
 
+@pytest.fixture(scope="module")
+def registry() -> pint.UnitRegistry:
+    """Half a second to make, so once."""
+    return pint.UnitRegistry()
+
+
 @pytest.mark.parametrize("symbol", [s for s, u in UNITS.items() if u.quantity not in ("count", "mass-flow-per-volume")])
-def test_factors_agree_with_pint(symbol: str) -> None:
+def test_factors_agree_with_pint(registry: pint.UnitRegistry, symbol: str) -> None:
     """pint 0.25's own definitions, independent of ours."""
-    registry = pint.UnitRegistry()
     base = next(s for s, u in UNITS.items() if u.quantity == UNITS[symbol].quantity)
     theirs = registry.Quantity(37.5, PINT_NAMES.get(symbol, symbol)).to(PINT_NAMES.get(base, base)).magnitude
     assert convert(37.5, symbol, base) == pytest.approx(theirs, rel=1e-12)
