@@ -52,6 +52,12 @@ def check(path: Annotated[Path, typer.Argument(help="map file")]) -> None:
 @car.command("draft")
 def draft(
     link: Annotated[str, typer.Option(help="bench:petrol, can:..., kline:..., doip:...")],
+    further: Annotated[
+        str,
+        typer.Option(
+            "--further", metavar="NAME", help="search further addresses too; NAME has agreed; engine off, car standing"
+        ),
+    ] = "",
     into: Annotated[Path | None, typer.Option(help="file to write; otherwise it is printed")] = None,
 ) -> None:
     """A map to complete, from the modules that answer on a link. Only reads."""
@@ -61,7 +67,7 @@ def draft(
 
     if into is not None and into.exists():
         raise InputError(Code.SETTING_BAD, "it is there already; choose another name", str(into))
-    picture, _origin = look(link)
+    picture, _origin = look(link, agreed_by=further)
     text = draft_of(picture)
     if into is None:
         typer.echo(text, nl=False)

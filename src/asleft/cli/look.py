@@ -13,9 +13,18 @@ def look(
         str, typer.Option("--link", help="bench:petrol?seed=2, can:..., kline:..., doip:..., log:FILE, recording:FILE")
     ],
     as_json: Annotated[bool, typer.Option("--json", help="the picture as JSON")] = False,
+    further: Annotated[
+        str,
+        typer.Option(
+            "--further", metavar="NAME", help="search further addresses too; NAME has agreed; engine off, car standing"
+        ),
+    ] = "",
     save: Annotated[Path | None, typer.Option(help="folder for what went over the link; keys are blanked")] = None,
 ) -> None:
     """Read all modules once: identification, trouble codes, readiness, standard data; every gap with its reason.
+
+    --further asks some 650 more addresses whether anybody is there, one at a time, which takes about a minute and may
+    wake modules or set communication codes on some cars: so a person agrees, and it needs engine off and standing.
 
     Of a log of frames: the picture that another tester's questions made. Of a recording of values: what it holds.
     """
@@ -27,7 +36,7 @@ def look(
     from asleft.practice.looking import look as look_at  # noqa: PLC0415
 
     stem = f"looked-{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
-    picture, origin = look_at(link, (save, stem) if save else None)
+    picture, origin = look_at(link, (save, stem) if save else None, further)
     if as_json:
         typer.echo(msgspec.json.format(msgspec.json.encode({"origin": origin, "picture": picture}), indent=2).decode())
         return

@@ -5,20 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+import msgspec
+
 from asleft.link.found import KINDS, found_links
 from asleft.link.message_recorder import recorded
 from asleft.live.recordings import ReplaySignals, read_recording
 from asleft.live.sampler import LinkSignals
 from asleft.model.effect import Receipt
-from asleft.model.errors import Code, RecordError
+from asleft.model.errors import Code, InputError, RecordError
 from asleft.model.module import Item, ModulePicture, Picture, PictureKind
 from asleft.model.reading import Absence, AbsenceKind, Series
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
 from asleft.ports.messages import MessageLink
 from asleft.talk.conversations import Conversations
-from asleft.talk.modules import ModuleMap
+from asleft.talk.modules import MappedModule, ModuleMap
 from asleft.talk.pictures import take_picture
+from asleft.talk.sweep import sweep
 
 
 def _no_receipt(_receipt: Receipt) -> None:
@@ -26,21 +29,47 @@ def _no_receipt(_receipt: Receipt) -> None:
 
 
 async def look_at(
-    link: Link | MessageLink, clock: Clock, modules: ModuleMap, save: tuple[Path, str] | None = None
+    link: Link | MessageLink,
+    clock: Clock,
+    modules: ModuleMap,
+    save: tuple[Path, str] | None = None,
+    agreed_by: str = "",
 ) -> Picture:
     """Take a picture as found. Nothing that changes the car can be sent: there is no journal to allow it.
 
-    Args: save: folder and stem of files that keep what went over the link, security payloads blanked.
-    Raises: LinkError: no-bus, link-lost.
+    Args:
+        save: folder and stem of files that keep what went over the link, security payloads blanked.
+        agreed_by: who agreed that further addresses are searched for modules; empty: none are.
+    Raises: LinkError: no-bus, link-lost. RunError (gate-closed): a search without engine off and standing shown.
+        InputError (link-address-bad): a search on a link without CAN frames.
     """
     source = recorded(link, clock, *save) if save else link
     await source.open()
     talk = Conversations(source, clock, _no_receipt)
     try:
-        return await take_picture(PictureKind.AS_FOUND, modules, talk, clock, LinkSignals(talk, clock))
+        signals = LinkSignals(talk, clock)
+        if agreed_by:
+            modules = await _with_further(talk, source, clock, signals, agreed_by, modules)
+        return await take_picture(PictureKind.AS_FOUND, modules, talk, clock, signals)
     finally:
         await talk.close()
         await source.close()
+
+
+async def _with_further(
+    talk: Conversations,
+    link: Link | MessageLink,
+    clock: Clock,
+    signals: LinkSignals,
+    agreed_by: str,
+    modules: ModuleMap,
+) -> ModuleMap:
+    if isinstance(link, MessageLink):
+        raise InputError(Code.LINK_ADDRESS_BAD, "further modules are searched for on CAN", link.name)
+    found = await sweep(talk, link, clock, signals, agreed_by)
+    known = {module.address.place for module in modules.modules}
+    further = tuple(MappedModule(address) for address in found if address.place not in known)
+    return msgspec.structs.replace(modules, modules=(*modules.modules, *further))
 
 
 async def look_at_recording(path: Path, clock: Clock) -> Picture:

@@ -58,24 +58,29 @@ class BenchAddress(NamedTuple):
     over: str
 
 
-def look(address: str, save: Save | None = None) -> tuple[Picture, Origin]:
+def look(address: str, save: Save | None = None, agreed_by: str = "") -> tuple[Picture, Origin]:
     """Picture of the car at an address: ``bench:petrol?seed=2``, ``can:socketcan:can0?bitrate=500000``, ``log:FILE`` …
 
-    Args: save: folder and stem of files that keep what went over the link.
-    Raises: InputError: the address or the file cannot be used. LinkError: no-bus, link-lost.
+    Args:
+        save: folder and stem of files that keep what went over the link.
+        agreed_by: who agreed that further addresses are searched for modules; empty: none are.
+    Raises: InputError: the address or the file cannot be used. LinkError: no-bus, link-lost. RunError (gate-closed): a
+        search with the engine running or the car moving.
     """
     text = address.strip()
+    if agreed_by and text.startswith((RECORDING, LOG)):
+        raise InputError(Code.LINK_ADDRESS_BAD, "a recording cannot be searched for further modules", address)
     if text.startswith(RECORDING):
         return run_virtual(lambda clock: look_at_recording(Path(text.removeprefix(RECORDING)), clock)), Origin.REPLAY
     if text.startswith(LOG):
         heard = listen(text, lambda _: None, save=save)
         return heard.picture, heard.origin
     if not text.startswith(BENCH):
-        return asyncio.run(_real(text, save))
+        return asyncio.run(_real(text, save, agreed_by))
     bench = parse_bench(text)
     if bench.over == "doip":
-        return asyncio.run(_bench_doip(bench, save))
-    return run_virtual(lambda clock: _bench(clock, bench, save)), Origin.BENCH
+        return asyncio.run(_bench_doip(bench, save, agreed_by))
+    return run_virtual(lambda clock: _bench(clock, bench, save, agreed_by)), Origin.BENCH
 
 
 def listen(
@@ -130,7 +135,7 @@ def _on_doip(addresses: dict[str, int]) -> ModuleMap:
     )
 
 
-async def _bench(clock: LoopClock, bench: BenchAddress, save: Save | None) -> Picture:
+async def _bench(clock: LoopClock, bench: BenchAddress, save: Save | None, agreed_by: str) -> Picture:
     bus, line = InLoopBus(clock), KLine(clock)
     car = make_car(bench.car, bench.seed)
     car.attach(bus, clock, line)
@@ -138,19 +143,19 @@ async def _bench(clock: LoopClock, bench: BenchAddress, save: Save | None) -> Pi
     await clock.sleep_until(_READY_S)
     link: Link | MessageLink = KLineLink(line, clock) if bench.over == "kline" else BusLink(bus, clock)
     try:
-        return await look_at(link, clock, _map_of(bench.car, car), save)
+        return await look_at(link, clock, _map_of(bench.car, car), save, agreed_by)
     finally:
         car.detach()
 
 
-async def _bench_doip(bench: BenchAddress, save: Save | None) -> tuple[Picture, Origin]:
+async def _bench_doip(bench: BenchAddress, save: Save | None, agreed_by: str) -> tuple[Picture, Origin]:
     """What comes over a network counts as a vehicle, whatever stands behind it: the link says so, not we."""
     clock = real_clock()
     async with HostedCar(bench.car, seed=bench.seed, doip=True) as hosted:
         await hosted.driver.act("key", position="on")
         await clock.sleep_until(clock.now() + _READY_S)
         link = DoipLink("127.0.0.1", clock, int(hosted.doip["tcp"]))
-        return await look_at(link, clock, _on_doip(hosted.doip["modules"]), save), link.origin
+        return await look_at(link, clock, _on_doip(hosted.doip["modules"]), save, agreed_by), link.origin
 
 
 async def _bench_heard(
@@ -174,10 +179,10 @@ async def _bench_heard(
         car.detach()
 
 
-async def _real(address: str, save: Save | None) -> tuple[Picture, Origin]:
+async def _real(address: str, save: Save | None, agreed_by: str) -> tuple[Picture, Origin]:
     clock = real_clock()
     link = make_any_link(address, clock)
-    return await look_at(link, clock, ModuleMap(), save), link.origin
+    return await look_at(link, clock, ModuleMap(), save, agreed_by), link.origin
 
 
 @contextlib.contextmanager

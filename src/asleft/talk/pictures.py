@@ -135,8 +135,7 @@ async def take_module_picture(address: ModuleAddress, modules: ModuleMap, talk: 
 
     Raises: LinkError (link-lost). What it does not give is an absence, and a silent module one that did not respond.
     """
-    mapped = next((m for m in modules.modules if m.address.request_id == address.request_id), MappedModule(address))
-    picture, _ = await _module(talk, mapped, answers_obd=False)
+    picture, _ = await _module(talk, modules.at(address), answers_obd=False)
     return picture
 
 

@@ -62,3 +62,22 @@ def test_look_saves_what_went_over_the_link(tmp_path: Path) -> None:
     run("look", "--link", "bench:cable", "--save", str(tmp_path))
     (messages,) = tmp_path.glob("*.messages.txt")
     assert "> 0011 1A 90" in messages.read_text()
+
+
+def test_further_modules_are_found_once_somebody_agreed() -> None:
+    """The estate tells 47 of its 48 modules by their addresses alone; one keeps silent."""
+    alone = json.loads(run("look", "--link", "bench:estate?seed=1", "--json").stdout)["picture"]["modules"]
+    told = run("look", "--link", "bench:estate?seed=1", "--further", "M. Okafor", "--json")
+    assert told.exit_code == 0, told.output
+    found = json.loads(told.stdout)["picture"]["modules"]
+    assert len(alone) < 10
+    assert sum(m["responded"] for m in found) == 47
+    assert {(m["address"]["request_id"], m["address"]["response_id"]) for m in alone} <= {
+        (m["address"]["request_id"], m["address"]["response_id"]) for m in found
+    }
+
+
+@pytest.mark.parametrize("address", ["bench:cable?seed=1", "log:some.log", "recording:some.csv"])
+def test_a_search_needs_a_car_on_can(address: str) -> None:
+    told = run("look", "--link", address, "--further", "M. Okafor")
+    assert told.exit_code != 0
