@@ -14,10 +14,10 @@ from asleft.model.control import ControlHow
 from asleft.model.effect import Intent, Settlement
 from asleft.model.fact import Fact
 from asleft.model.message import Message
-from asleft.model.module import Difference, ModulePicture, ModuleState, Picture, PictureKind
+from asleft.model.module import Difference, Item, ModulePicture, ModuleState, Picture, PictureKind
 from asleft.model.origin import Origin
 from asleft.model.question import Answer, Question
-from asleft.model.reading import Hex, Series
+from asleft.model.reading import Evidence, Hex, Series
 from asleft.model.timed import ActTimed
 from asleft.model.trouble import TroubleCode
 from asleft.model.verdict import Judgement, RunEnd, StepOutcome, Verdict
@@ -416,6 +416,26 @@ class RetestDeclared(msgspec.Struct, frozen=True, tag="retest-declared@1"):
     changed: str = ""
 
 
+class PictureExtended(msgspec.Struct, frozen=True, tag="picture-extended@1"):
+    """What a person adds to a picture: a value read off another screen or a gauge, or a paper or photo that shows it.
+
+    Attributes:
+        item: what it is and its value; of a document its file name.
+        module: name of the control module it belongs to; empty: the car.
+        evidence: observed (read off) or from a document. source: instrument or paper, in words.
+        sha256, size: of a document's bytes; empty and 0 without one.
+    """
+
+    picture: PictureKind
+    item: Item
+    module: str
+    evidence: Evidence
+    source: str
+    by: str
+    sha256: str = ""
+    size: int = 0
+
+
 Body = (
     JobOpened
     | PictureTaken
@@ -456,4 +476,5 @@ Body = (
     | CausesNamed
     | RunProgress
     | RetestDeclared
+    | PictureExtended
 )

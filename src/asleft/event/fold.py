@@ -98,6 +98,7 @@ class JobState:
     opened: b.JobOpened | None = None
     opened_wall: str = ""
     pictures: dict[PictureKind, Picture] = field(default_factory=dict)
+    extended: tuple[b.PictureExtended, ...] = ()
     screened: dict[str, tuple[ScreenedCode, ...]] = field(default_factory=dict)
     needs: tuple[Need, ...] = ()
     plan: Plan | None = None
@@ -191,6 +192,8 @@ def _changes(state: JobState, event: Event) -> dict[str, Any]:
             return {"opened": event.body, "opened_wall": event.wall}
         case b.PictureTaken(picture):
             return {"pictures": {**state.pictures, picture.kind: picture}}
+        case b.PictureExtended():
+            return {"extended": (*state.extended, event.body)}
         case b.CodesScreened(function, codes):
             return {"screened": {**state.screened, function: codes}}
         case b.NeedsFound(needs):

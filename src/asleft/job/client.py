@@ -146,6 +146,17 @@ class JobClient:
         """Keep a document by its content. Returns what answers the question that asks for it. Raises RunError."""
         return str(await self._channel.call("attach", job=job, name=name, content=b64encode(content).decode()))
 
+    async def extend_picture(
+        self, job: str, picture: str, said: dict[str, str], document: tuple[str, bytes] | None = None
+    ) -> None:
+        """Add to a picture what a person read off another screen or a gauge, or a document that shows it.
+
+        Args: said: ``by``, ``name``, ``value``, ``unit``, ``module``, ``source``. document: file name and content.
+        Raises: RunError: the picture is not taken yet, or something is missing.
+        """
+        paper = {"document": document[0], "content": b64encode(document[1]).decode()} if document else {}
+        await self._channel.call("extend-picture", job=job, picture=picture, **said, **paper)
+
     async def go_on(self, job: str) -> None:
         """Take a stopped job up again where it stands."""
         await self._channel.call("go-on", job=job)

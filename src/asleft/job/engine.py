@@ -23,7 +23,7 @@ from asleft.talk.conversations import Conversations
 from asleft.talk.pace import CarPace
 from asleft.talk.policy import WritesPolicy
 
-from .attaching import attach
+from .attaching import attach, extend_picture
 from .car_maps import heard_on, with_map
 from .channel import ChannelServer, LiveFeed
 from .control import ControlLease, holder_in
@@ -104,6 +104,7 @@ class Engine:
         self._journals = open_journal(folder, key=load_key(folder))
         self._task: asyncio.Task[None] | None = None
         self._job = ""
+        self._journal: JobJournal | None = None
         self._control: ControlLease | None = None
         self._server = ChannelServer(
             folder,
@@ -117,6 +118,7 @@ class Engine:
                 "stop": self._stop,
                 "pause": self._pause,
                 "attach": self._attach,
+                "extend-picture": self._extend_picture,
                 "bench-act": self._act,
             },
             feed,
@@ -197,6 +199,12 @@ class Engine:
         self._only_in_hand(request)
         return attach(self._folder, str(request["name"]), str(request["content"]))
 
+    async def _extend_picture(self, request: dict[str, Any]) -> None:
+        """Add a value or a document to a picture that was taken."""
+        self._only_in_hand(request)
+        assert self._journal is not None
+        extend_picture(self._folder, self._journal, request)
+
     async def _act(self, request: dict[str, Any]) -> None:
         if self._bench_act is None:
             raise InputError(Code.ACT_UNKNOWN, "this is no bench car")
@@ -238,7 +246,7 @@ class Engine:
         return f"{year}-{len(taken) + 1:04d}"
 
     def _begin(self, desk: Desk, journal: JobJournal, order: Order) -> None:
-        self._job = order.number
+        self._job, self._journal = order.number, journal
         self._control = ControlLease(journal)
         self._person.resume()
         self._task = asyncio.get_running_loop().create_task(self._work(desk, journal, order))

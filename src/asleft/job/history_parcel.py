@@ -9,7 +9,7 @@ from pathlib import Path
 
 import msgspec
 
-from asleft.event.body import DocumentAttached
+from asleft.event.body import DocumentAttached, PictureExtended
 from asleft.model.errors import Code, RecordError
 from asleft.record.files import put_file
 from asleft.record.plainzip import RefusedError, Shape, packed, unpacked
@@ -120,8 +120,9 @@ def _documents(folder: Path, job: str) -> tuple[str, ...]:
     events = stored_events(folder, job)
     if not events:
         raise RecordError(Code.JOB_UNKNOWN, job, str(folder))
-    named = [link.event.body.sha256 for link in events if isinstance(link.event.body, DocumentAttached)]
-    return tuple(sorted(set(named)))
+    bodies = [link.event.body for link in events]
+    named = [body.sha256 for body in bodies if isinstance(body, DocumentAttached | PictureExtended)]
+    return tuple(sorted(set(named) - {""}))
 
 
 def _head(folder: Path, job: str) -> str:

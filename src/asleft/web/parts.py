@@ -52,6 +52,7 @@ CHANGES: dict[str, tuple[str, ...]] = {
     "causes-named": ("runs", "outcome"),
     "run-progress": ("runs",),
     "retest-declared": ("runs", "plan", "outcome"),
+    "picture-extended": ("received", "found", "left", "record"),
 }
 
 
