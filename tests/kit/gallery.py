@@ -5,18 +5,20 @@ for the engine on the real channel, which says what is in hand and takes down wh
 from __future__ import annotations
 
 import asyncio
+import atexit
+import os
 import threading
 from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
-from tempfile import mkdtemp
+from tempfile import gettempdir, mkdtemp
 from types import TracebackType
 from typing import Any, Self
 
 import msgspec
 
 from asleft.event import body as b
-from asleft.event.envelope import Event
+from asleft.event.envelope import Event, decode, stored_bytes
 from asleft.job.channel import ChannelServer, LiveFeed
 from asleft.model.errors import AsleftError, Code, InputError
 from asleft.model.origin import Origin
@@ -27,9 +29,18 @@ from kit.record_kit import HandClock, Source
 
 @cache
 def whole_job() -> tuple[Event, ...]:
-    """All events of one complete job on the bench car in virtual time."""
+    """All events of one complete job on the bench car in virtual time; the workers of one test run play it once."""
+    run = os.environ.get("PYTEST_XDIST_TESTRUNUID", "")
+    kept = Path(gettempdir()) / f"asleft-whole-job-{run}.jsonl" if run else None
+    if kept and kept.exists():
+        return tuple(decode(line) for line in kept.read_bytes().splitlines())
     outcome = play(Path(mkdtemp(prefix="asleft-gallery-")))
     assert outcome.error is None
+    if kept:
+        part = kept.with_suffix(f".{os.getpid()}")
+        part.write_bytes(b"".join(stored_bytes(event) + b"\n" for event in outcome.events))
+        part.replace(kept)
+        atexit.register(kept.unlink, missing_ok=True)
     return outcome.events
 
 
@@ -73,6 +84,13 @@ def bodies(events: Iterable[Event]) -> list[b.Body]:
     return [event.body for event in events]
 
 
+#: Commands that the stand-in takes and does nothing about.
+TAKEN = (
+    *("open-job", "answer", "stop", "go-on", "bench-act"),
+    *("take-control", "hand-over", "pause", "extend-picture"),
+)
+
+
 class StandIn:
     """Answers on the engine's channel in the engine's place.
 
@@ -92,10 +110,7 @@ class StandIn:
             folder,
             {
                 "status": self._status,
-                **dict.fromkeys(
-                    ("open-job", "answer", "stop", "go-on", "bench-act", "take-control", "hand-over", "pause"),
-                    self._take,
-                ),
+                **dict.fromkeys(TAKEN, self._take),
                 "attach": self._attach,
             },
             self.feed,
@@ -125,6 +140,12 @@ class StandIn:
     async def _attach(self, request: dict[str, Any]) -> str:
         await self._take(request)
         return "sha256:stand-in"
+
+    def forget(self) -> None:
+        """As at the beginning: nothing in hand, told, refused or live."""
+        self.job, self.refusal = "", None
+        self.told.clear()
+        self._loop.call_soon_threadsafe(self.feed.clear)
 
     def put(self, key: str, value: Any) -> None:
         """A live value."""

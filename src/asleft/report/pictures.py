@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from asleft.event.body import CodesCleared, CodesScreened, DifferencesFound, QuestionAnswered
+from asleft.event.body import CodesCleared, CodesScreened, DifferencesFound, PictureExtended, QuestionAnswered
+from asleft.event.envelope import Event
 from asleft.model.module import ModulePicture, Picture, PictureKind
 from asleft.model.reading import Reading
 from asleft.model.trouble import TroubleCode
@@ -37,7 +38,23 @@ def pictures(record: Traced, w: Words) -> Section:
     notes = {k: {i.name: item_text(i, w) for i in p.notes} for k, (_, p) in taken.items()}
     if any(notes.values()):
         blocks.append(_side_by_side(w("pictures.notes"), notes, taken, w))
+    if added := record.of(PictureExtended):
+        blocks.append(_added(added, w))
     return Section(w("pictures.title"), tuple(blocks))
+
+
+def _added(added: Iterable[tuple[Event, PictureExtended]], w: Words) -> Table:
+    """What a person added to a picture from another screen, a gauge or a paper."""
+    head = tuple(w(f"added.{h}") for h in ("picture", "module", "what", "value", "shown-by", "read-by"))
+    rows: list[Row] = []
+    for event, body in added:
+        value = f"{body.item.value} {body.item.unit}".strip()
+        if body.sha256:
+            value = w("added.document", name=value, size=str(body.size), sha=body.sha256)
+        how = f"{body.source}, {w(f'evidence.{body.evidence.value}')}"
+        picture, module = w(body.picture.value), body.module or w("added.car")
+        rows.append(row(picture, module, body.item.name, value, how, body.by, events=(event.sequence,)))
+    return Table(w("added.title"), head, (3, 3, 4, 5, 5, 3), tuple(rows))
 
 
 def differences(record: Traced, w: Words) -> Section:

@@ -26,6 +26,7 @@ from asleft.model.errors import AsleftError
 
 from . import helping, whole_path
 from .access import DEVICE, Access, device_of, new_device, who_asks
+from .adding import adding_page, extended
 from .answers import Given, bench_act, unfit
 from .guard import LOOPBACK, Guard, page_token, same_token
 from .job_pages import JobPages, attached, with_text
@@ -145,6 +146,22 @@ class Face:
         given = Given(str(form.get("question", "")), str(form.get("text", "")), by)
         try:
             return await self._done(request, job, self._attached(job, given, form, device_of(request)))
+        finally:
+            await form.close()
+
+    async def add(self, request: Request) -> Response:
+        """The form to add to a picture, and what was filled in."""
+        job, who = request.path_params["job"], who_asks(request)
+        viewer = _viewer(request)
+        if request.method != "POST":
+            state = self.client.watch(job).state
+            kind = request.query_params.get("picture", "")
+            page = adding_page(job, state, self.token, viewer.by, fixed=bool(who.name), kind=kind)
+            return HTMLResponse(page)
+        form = await self._form(request, files=1)
+        try:
+            by = who.name or str(form.get("by", "")).strip()
+            return await self._done(request, job, extended(self.client, job, form, by))
         finally:
             await form.close()
 
@@ -296,6 +313,7 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
             Route("/job/{job}/stop", face.stop, methods=["POST"]),
             Route("/job/{job}/go-on", face.go_on, methods=["POST"]),
             Route("/job/{job}/attach", face.attach, methods=["POST"]),
+            Route("/job/{job}/add", face.add, methods=["GET", "POST"]),
             Route("/job/{job}/pause", face.pause, methods=["POST"]),
             Route("/job/{job}/verdict/{run}", beside.verdict),
             Route("/job/{job}/order", beside.order),
