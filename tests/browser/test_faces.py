@@ -7,14 +7,13 @@ import io
 import random
 import socket
 import time
-from collections.abc import Iterator
 from contextlib import ExitStack
-from pathlib import Path
+from typing import Literal
 from urllib.parse import urlsplit
 
 import msgspec
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from asleft.event import body as b
 from asleft.event.fold import fold
@@ -27,9 +26,9 @@ from kit.evidence import HAND, TESTER, evidence_job
 from kit.gallery import bodies, cut_after, whole_job
 from kit.processes import wait_until
 
-from .conftest import WAIT_MS, Gallery, OpenPage
+from .conftest import WAIT_MS, Bench, Gallery, OpenPage
 from .test_looks import AXE, RULES, SIZES, TARGETS, violations
-from .test_questions import Bench, at_sequence, ready
+from .test_questions import at_sequence, ready
 
 #: Page -> its address in the gallery.
 PAGES = {
@@ -44,16 +43,9 @@ PAGES = {
 }
 
 
-@pytest.fixture
-def bench(tmp_path: Path, browser: Browser, monkeypatch: pytest.MonkeyPatch) -> Iterator[Bench]:
-    monkeypatch.setenv("ASLEFT_DATA", str(tmp_path / "workshop"))
-    with ExitStack() as stack:
-        yield Bench(tmp_path, stack)
-
-
 @pytest.mark.parametrize("name", PAGES)
 def test_no_violation_nothing_too_small_and_nothing_too_wide(gallery: Gallery, open_page: OpenPage, name: str) -> None:
-    page = open_page(gallery.page.url + PAGES[name])
+    page = open_page(gallery.at(PAGES[name]))
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     page.evaluate(AXE.read_text())
     assert violations(page, {"type": "tag", "values": RULES}) == []
@@ -73,7 +65,7 @@ def names(page: Page) -> list[str]:
 
 
 def test_a_procedure_is_moved_by_keys_and_by_touch(gallery: Gallery, open_page: OpenPage) -> None:
-    page = open_page(f"{gallery.page.url}job/G-closed/order", has_touch=True)
+    page = open_page(gallery.at("job/G-closed/order"), has_touch=True)
     best = names(page)
     expect(page.locator(".balance")).to_have_text("This is the best order.")
     page.locator(".order li").first.locator(".later").focus()
@@ -123,26 +115,28 @@ COUNT = """() => { window.tones = 0; window.frames = 0;
   window.requestAnimationFrame = (call) => { window.frames += 1; return ask.call(window, call); }; }"""
 
 
+@pytest.mark.parametrize(
+    ("motion", "moves"), [("no-preference", True), pytest.param("reduce", False, marks=pytest.mark.full)]
+)
 def test_a_rehearsal_counts_in_sounds_and_moves_only_where_motion_is_wanted(
-    gallery: Gallery, open_page: OpenPage
+    gallery: Gallery, open_page: OpenPage, motion: Literal["no-preference", "reduce"], moves: bool
 ) -> None:
-    page = open_page(gallery.page.url + PAGES["rehearse"])
-    for motion, moves in (("reduce", False), ("no-preference", True)):
-        page.emulate_media(reduced_motion=motion)  # type: ignore[arg-type]
-        page.reload()
-        page.evaluate(COUNT)
-        page.get_by_role("button", name="Begin").click()
-        seen = page.evaluate(
-            """() => new Promise((done) => { const seen = []; const now = document.querySelector('.beat-now');
-               new MutationObserver(() => { seen.push(now.textContent); if (now.textContent === 'key on') done(seen); })
-                 .observe(now, { childList: true, characterData: true, subtree: true }); })"""
-        )
-        assert seen[-4:] == ["3", "2", "1", "key on"]
-        expect(page.locator(".beat-next")).to_contain_text("then pedal to the floor in")
-        assert page.evaluate("window.tones") >= 4
-        assert (page.evaluate("window.frames") > 20) is moves
-        page.get_by_role("button", name="End the rehearsal").click()
-        expect(page.locator("#beats")).to_be_hidden()
+    page = open_page(gallery.at(PAGES["rehearse"]))
+    page.emulate_media(reduced_motion=motion)
+    page.reload()
+    page.evaluate(COUNT)
+    page.get_by_role("button", name="Begin").click()
+    seen = page.evaluate(
+        """() => new Promise((done) => { const seen = []; const now = document.querySelector('.beat-now');
+           new MutationObserver(() => { seen.push(now.textContent); if (now.textContent === 'key on') done(seen); })
+             .observe(now, { childList: true, characterData: true, subtree: true }); })"""
+    )
+    assert seen[-4:] == ["3", "2", "1", "key on"]
+    expect(page.locator(".beat-next")).to_contain_text("then pedal to the floor in")
+    assert page.evaluate("window.tones") >= 4
+    assert (page.evaluate("window.frames") > 20) is moves
+    page.get_by_role("button", name="End the rehearsal").click()
+    expect(page.locator("#beats")).to_be_hidden()
 
 
 def test_at_the_car_the_page_counts_with_the_engine(bench: Bench, open_page: OpenPage) -> None:
@@ -177,7 +171,7 @@ def large_photo() -> bytes:
 
     chance = random.Random(1)
     out = io.BytesIO()
-    Image.frombytes("RGB", (1200, 900), chance.randbytes(1200 * 900 * 3)).save(out, "PNG")
+    Image.frombytes("RGB", (1100, 700), chance.randbytes(1100 * 700 * 3)).save(out, "PNG", compress_level=0)
     return out.getvalue()
 
 

@@ -5,67 +5,19 @@ journal, the page's process and the browser are the real ones.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from contextlib import ExitStack
-from pathlib import Path
-from typing import Any
 
-import pytest
-from playwright.sync_api import Browser, Page, expect
+import msgspec
+from playwright.sync_api import Page, expect
 
 from asleft.event import body as b
 from asleft.model.condition import Condition, ConditionKind, ConditionResult, ConditionState
-from asleft.model.question import Answer, Question, QuestionKind
+from asleft.model.question import Answer, QuestionKind
 from asleft.model.verdict import StepOutcome
-from asleft.record.journal import open_journal
 from kit.events import opened, say, started
-from kit.gallery import StandIn, add, bodies, cut_after, whole_job
-from kit.processes import PageProcess, wait_until
-from kit.record_kit import HandClock, Source
+from kit.gallery import bodies, cut_after, whole_job
+from kit.processes import wait_until
 
-from .conftest import WAIT_MS, OpenPage
-
-
-class Bench:
-    """One job that the test itself writes on, with its page and a stand-in for the engine."""
-
-    def __init__(self, base: Path, stack: ExitStack) -> None:
-        folder = base / "data"
-        folder.mkdir()
-        journals = stack.enter_context(open_journal(folder))
-        self.journal = journals.create("J-1", source=Source(), clock=HandClock())  # type: ignore[arg-type]
-        stack.callback(self.journal.give_back)
-        self.engine = stack.enter_context(StandIn(folder))
-        self.engine.job = "J-1"
-        self.page = PageProcess(folder)
-        self.page.start()
-        stack.callback(self.page.end)
-        self.url = f"{self.page.url}job/J-1"
-
-    def write(self, *events: b.Body) -> None:
-        for event in events:
-            add(self.journal, event)
-
-    def ask(self, name: str, kind: QuestionKind = QuestionKind.ACT, text: str = "", act: str = "") -> None:
-        choices = ("stop here",) if kind is QuestionKind.TYPE else ("done", "stop here")
-        message = say("x", "{text}", text=text or f"Question {name}")
-        self.write(b.QuestionAsked("job", Question(name, kind, message, choices, (), act)))
-
-    def answered(self, name: str, text: str = "done") -> None:
-        self.write(b.QuestionAnswered("job", Answer(name, text, "somebody")))
-
-    @property
-    def sequence(self) -> int:
-        return len(self.journal.events())
-
-    def told(self, command: str) -> list[dict[str, Any]]:
-        return [t for t in self.engine.told if t["command"] == command]
-
-
-@pytest.fixture
-def bench(tmp_path: Path, browser: Browser) -> Iterator[Bench]:
-    with ExitStack() as stack:
-        yield Bench(tmp_path, stack)
+from .conftest import WAIT_MS, Bench, OpenPage
 
 
 def at_sequence(page: Page, sequence: int) -> None:
@@ -303,8 +255,6 @@ CONDITION = Condition(
 
 def test_entry_conditions_are_shown_as_they_are_measured(bench: Bench, open_page: OpenPage) -> None:
     """What is missing stands in words with its reason; what is no longer measured is not shown as live."""
-    import msgspec
-
     bench.write(opened())
     bench.write(b.RunStarted("run-1", "f", "p", "Learn", "by-wire", "", "", (CONDITION,)))
     bench.write(b.StepStarted("run-1", "entry-conditions", say("x", "entry conditions")))
@@ -323,21 +273,26 @@ def test_without_script_the_question_can_be_answered_and_the_job_stopped(bench: 
     bench.write(opened())
     bench.ask("q1", act="key-off")
     page = open_page(bench.url, java_script_enabled=False)
-    page.get_by_role("button", name="done").click()
-    wait_until(lambda: bench.told("answer"))
+
+    def send(name: str) -> None:
+        """Press, and wait until the page that answers the form is there."""
+        with page.expect_navigation(timeout=WAIT_MS):
+            page.get_by_role("button", name=name, exact=True).click()
+
+    send("done")
     assert [t["text"] for t in bench.told("answer")] == ["done"]
     assert [t["act"] for t in bench.told("bench-act")] == ["key-off"]
     bench.answered("q1")
-    page.reload()
-    page.get_by_role("button", name="stop", exact=True).click()
-    wait_until(lambda: bench.told("stop"))
+    page.goto(bench.url)
+    send("stop")
+    assert bench.told("stop")
     bench.ask("q2", QuestionKind.EFFECT)
-    page.reload()
+    page.goto(bench.url)
     page.get_by_role("button", name="hold to done").click()
     assert len(bench.told("answer")) == 1  # an effect is meant twice: without script a tick takes the hold's place
     page.get_by_label("I mean it").check()
-    page.get_by_role("button", name="hold to done").click()
-    wait_until(lambda: len(bench.told("answer")) == 2)
+    send("hold to done")
+    assert len(bench.told("answer")) == 2
 
 
 def test_hostile_answers_are_text(bench: Bench, open_page: OpenPage) -> None:
@@ -357,7 +312,7 @@ def test_hostile_answers_are_text(bench: Bench, open_page: OpenPage) -> None:
     expect(page.locator("#part-next .ask")).to_have_text(nasty, timeout=WAIT_MS)
     page.reload()
     assert page.locator(".who summary").inner_text() == f"answered by {nasty}"
-    assert page.title() == "Job J-1"
+    assert page.title() == f"Job {bench.journal.job}"
     page.evaluate("document.querySelector('input[name=by]').value = 'W'.repeat(5000)")
     page.get_by_role("button", name="done").click()
     expect(page.locator("#error")).to_contain_text("too long", timeout=WAIT_MS)

@@ -41,6 +41,11 @@ class Child:
         assert self._process is not None
         return self._process.pid
 
+    @property
+    def running(self) -> bool:
+        """Whether it was started and has not ended."""
+        return self._process is not None and self._process.poll() is None
+
     def start(self) -> str:
         """Start it and wait for its first line."""
         with self._log.open("ab") as errors:

@@ -42,6 +42,12 @@ class LiveFeed:
         for watcher in self._watchers:
             watcher.set()
 
+    def clear(self) -> None:
+        """Nothing is live any more."""
+        self._latest.clear()
+        for watcher in self._watchers:
+            watcher.set()
+
     def snapshot(self) -> dict[str, Any]:
         """All newest values."""
         return dict(self._latest)
