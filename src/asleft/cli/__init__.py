@@ -17,33 +17,51 @@ code   meaning
 =====  ==============================================================================================
 """
 
+# What is imported here is imported before general help, which must take no longer than a few bare interpreters.
 from __future__ import annotations
 
+import os
 import sys
-from collections.abc import Sequence
 
-from asleft.model.errors import AsleftError, InputError, LinkError, ModuleError, RecordError, RunError
+from .verbs import VERBS, general_help
 
-_EXITS: tuple[tuple[type[AsleftError], int], ...] = (
-    (InputError, 2),
-    (LinkError, 3),
-    (ModuleError, 4),
-    (RunError, 5),
-    (RecordError, 6),
-)
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from asleft.model.errors import AsleftError
+
+#: Kind of an error, by whose fault it is -> exit code.
+EXITS = {"InputError": 2, "LinkError": 3, "ModuleError": 4, "RunError": 5, "RecordError": 6}
+_COMPLETES = "_ASLEFT_COMPLETE"
 
 
 def exit_code(error: AsleftError) -> int:
     """Exit code of an error, by whose fault it is."""
-    return next((code for kind, code in _EXITS if isinstance(error, kind)), 70)
+    return next((EXITS[kind.__name__] for kind in type(error).__mro__ if kind.__name__ in EXITS), 70)
 
 
 def run(arguments: Sequence[str]) -> int:
     """Carry out a command line and return its exit code; errors are one sentence on standard error."""
-    from .app import app  # noqa: PLC0415 - help must start fast
+    if _COMPLETES not in os.environ and list(arguments) in ([], ["--help"], ["-h"], ["help"]):
+        sys.stdout.write(general_help(_width()))
+        return 0 if arguments else 2
+    if list(arguments) == ["--version"]:
+        from asleft import __version__  # noqa: PLC0415 - as all imports here
 
+        sys.stdout.write(f"asleft {__version__}\n")
+        return 0
+    return _carry_out(arguments)
+
+
+def _carry_out(arguments: Sequence[str]) -> int:
+    from asleft.model.errors import AsleftError  # noqa: PLC0415
+
+    from .app import make_app  # noqa: PLC0415
+
+    known = arguments and arguments[0] in VERBS and _COMPLETES not in os.environ
     try:
-        app(list(arguments))
+        make_app([arguments[0]] if known else VERBS)(list(arguments), prog_name="asleft")
     except SystemExit as ended:
         return ended.code if isinstance(ended.code, int) else 0 if ended.code is None else 2
     except AsleftError as error:
@@ -53,6 +71,16 @@ def run(arguments: Sequence[str]) -> int:
         sys.stderr.write("asleft: interrupted; the record is complete up to here\n")
         return 130
     return 0
+
+
+def _width() -> int:
+    """Columns of the terminal, at most 100; 80 where there is none."""
+    try:
+        return min(
+            100, int(os.environ.get("COLUMNS", "")) if "COLUMNS" in os.environ else os.get_terminal_size().columns
+        )
+    except (OSError, ValueError):
+        return 80
 
 
 def main() -> None:

@@ -1,55 +1,37 @@
-"""All verbs together."""
+"""Verbs as commands: all together, or only the one that is asked for."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from importlib import import_module
+
 import typer
 
-from . import (
-    bench,
-    car,
-    coding,
-    demo,
-    doctor,
-    history,
-    key,
-    links,
-    listen,
-    look,
-    plan,
-    practice,
-    procedure,
-    prove,
-    record,
-    replay,
-    serve,
-    verify,
-)
+from .verbs import ABOUT, VERBS
 
-app = typer.Typer(
-    name="asleft",
-    help="From the work done on a car to a proven, signed return to service of its control modules.",
-    no_args_is_help=True,
-    add_completion=True,
-    pretty_exceptions_enable=False,
-)
-app.command("bench")(bench.bench)
-app.add_typer(car.car, name="car")
-app.add_typer(coding.codings, name="coding")
-app.command("demo")(demo.demo)
-app.command("doctor")(doctor.doctor)
-app.add_typer(history.histories, name="history")
-app.add_typer(key.keys, name="key")
-app.command("links")(links.links)
-app.command("listen")(listen.listen)
-app.command("look")(look.look)
-app.command("plan")(plan.plan)
-app.add_typer(practice.practice, name="practice")
-app.add_typer(procedure.procedures, name="procedure")
-app.command("prove")(prove.prove)
-app.add_typer(record.records, name="record")
-app.command("replay")(replay.replay)
-app.add_typer(serve.people, name="people")
-app.command("serve")(serve.serve)
-app.command("settings")(serve.settings)
-app.command("support")(doctor.support)
-app.command("verify")(verify.verify)
+
+def make_app(verbs: Iterable[str]) -> typer.Typer:
+    """The command line with these verbs; only their modules are imported."""
+    made = typer.Typer(
+        name="asleft", help=ABOUT, no_args_is_help=True, add_completion=True, pretty_exceptions_enable=False
+    )
+    made.callback()(_nothing)  # so that one verb alone stays a verb
+    for verb in verbs:
+        module, name, _ = VERBS[verb]
+        what = getattr(import_module(f".{module}", __package__), name)
+        if isinstance(what, typer.Typer):
+            made.add_typer(what, name=verb)
+        else:
+            made.command(verb)(what)
+    return made
+
+
+def _nothing() -> None:
+    """Before any verb: nothing."""
+
+
+def __getattr__(name: str) -> typer.Typer:
+    """``app``: all verbs; imported by documents, completion and tests."""
+    if name != "app":
+        raise AttributeError(name)
+    return make_app(VERBS)

@@ -6,6 +6,7 @@ import contextlib
 import importlib.util
 import io
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -15,7 +16,11 @@ from pathlib import Path
 
 import pytest
 
+from asleft.cli import EXITS, exit_code
 from asleft.cli import run as run_command
+from asleft.cli.app import make_app
+from asleft.cli.verbs import VERBS, general_help
+from asleft.model.errors import AsleftError, Code
 from conftest import REPO
 
 ASLEFT = [sys.executable, "-c", "from asleft.cli import main; main()"]
@@ -141,11 +146,58 @@ def test_the_docs_hold_every_commands_help_text() -> None:
 
 
 def test_every_exit_code_stands_in_the_docs() -> None:
-    from asleft.cli import _EXITS
-
     page = (REPO / "docs" / "commands.md").read_text(encoding="utf-8")
-    for _, code in _EXITS:
+    for code in (*EXITS.values(), 0, 1, 70, 130):
         assert f"| {code} |" in page
+
+
+def test_every_kind_of_error_has_its_exit_code() -> None:
+    kinds = {kind.__name__: kind for kind in AsleftError.__subclasses__()}
+    assert set(EXITS) <= set(kinds)
+    for name, code in EXITS.items():
+        assert exit_code(kinds[name](Code.INTERNAL, "x")) == code
+    assert exit_code(AsleftError(Code.INTERNAL, "x")) == 70
+
+
+def test_general_help_says_what_each_command_says_of_itself() -> None:
+    """The table that is shown without loading anything, against the loaded commands."""
+    from typer.main import get_command
+
+    commands = get_command(make_app(VERBS)).commands  # type: ignore[attr-defined]
+    assert set(commands) == set(VERBS)
+    assert list(VERBS) == sorted(VERBS)
+    for verb, (_, _, words) in VERBS.items():
+        assert " ".join((commands[verb].help or "").split()).startswith(words), verb
+        assert words in " ".join(general_help().split())
+    assert max(map(len, general_help(60).splitlines())) <= 60
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_a_verb_alone_is_the_verb_among_all(verb: str) -> None:
+    """Only the modules of the verb asked for are loaded, and it still goes by its name."""
+    from typer.main import get_command
+
+    assert set(get_command(make_app([verb])).commands) == {verb}  # type: ignore[attr-defined]
+
+
+def test_an_unknown_verb_is_refused_with_the_nearest() -> None:
+    assert "verify" in run("verifi", code=2).stderr
+
+
+def test_version_and_help_are_said() -> None:
+    assert run("--version").stdout.startswith("asleft ")
+    assert run("--help").stdout == run(code=2).stdout
+    assert "Usage: asleft plan" in run("plan", "--help").stdout
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_completion_knows_verbs(shell: str) -> None:
+    """As the shell asks for it. Its form is Typer's."""
+    asked = {"_ASLEFT_COMPLETE": f"complete_{shell}", "COMP_WORDS": "asleft ver", "COMP_CWORD": "1",
+             "_TYPER_COMPLETE_ARGS": "asleft ver", "_TYPER_COMPLETE_FISH_ACTION": "get-args"}  # fmt: skip
+    code = [sys.executable, "-c", "import sys; sys.argv = ['asleft']; from asleft.cli import main; main()"]
+    done = subprocess.run(code, env=os.environ | asked, capture_output=True, text=True, timeout=100, check=False)
+    assert "verify" in done.stdout, done.stderr
 
 
 def test_look_reads_all_modules_of_a_bench_car() -> None:
