@@ -6,12 +6,14 @@ import hashlib
 from collections.abc import Mapping
 
 from asleft.event import body as b
+from asleft.model.control import ControlHow
 from asleft.model.verdict import StepOutcome, Verdict
 
 from .car import car_text, order_text, vin_facts
 from .figures import plan_figure
 from .parts import Cell, Fact, Facts, Line, Lines, Row, Section, Table, fact, row
 from .phrases import wall_text
+from .sources import gaps_of
 from .stated import ADVICE, CAR, HEADER, PEOPLE, REQUEST, TOOLS, group
 from .still_open import open_lines
 from .traced import Traced
@@ -39,6 +41,7 @@ def record_and_car(record: Traced, w: Words) -> Section:
         rows.append(fact(w("order"), order_text(opened.order, w), numbers))
         rows.append(fact(w("link"), opened.link, numbers))
         rows.append(fact(w("program"), opened.program, numbers))
+    rows += _clock(record, w)
     return Section(
         w("record.title"),
         (
@@ -48,6 +51,15 @@ def record_and_car(record: Traced, w: Words) -> Section:
             *group(record, TOOLS, w("tools.title"), w),
         ),
     )
+
+
+def _clock(record: Traced, w: Words) -> list[Fact]:
+    """Where the wall clock is read from, and each time it jumped."""
+    rows: list[Fact] = []
+    for event, body in record.of(b.ClockNoted):
+        jump = w("clock.first") if body.jump_s is None else w("clock.jump", seconds=w.n.signed(body.jump_s))
+        rows.append(fact(w("clock.wall"), f"{body.source}, {body.zone}; {jump}", (event.sequence,)))
+    return rows
 
 
 def needs(record: Traced, w: Words) -> Section:
@@ -126,6 +138,15 @@ def exceptions(record: Traced, w: Words) -> Section:
         add(e.sequence, w("exception.cannot-tell"), f"{judged.judgement.name}: {why}", "cannot-tell")
     for e, job in record.of(b.JobStopped):
         add(e.sequence, w("exception.stopped"), f"{job.reason}: {w.said(job.message)}")
+    for e, again in record.of(b.RetestDeclared):
+        add(e.sequence, w("exception.retest"), f"{again.by}: {again.reason}")
+    for e, blind in record.of(b.NotWatched):
+        add(e.sequence, w("exception.blind"), w.said(blind.message))
+    for e, started in record.of(b.RunStarted):
+        if count := len(gaps_of(started)):
+            add(e.sequence, w("exception.gaps"), w("exception.gaps-text", name=started.name, count=count))
+    for e, moved in record.of(b.ControlMoved, lambda m: m.how is ControlHow.TAKEN_OVER):
+        add(e.sequence, w("exception.moved"), w("control.taken-over", reason=moved.reason))
     for e, noted in record.of(b.Noted):
         add(e.sequence, w("exception.noted"), w.said(noted.message), "")
     for o in outcomes(record, w):
@@ -152,7 +173,27 @@ def who_and_when(record: Traced, w: Words) -> Section:
         rows.append(row(actor, str(len(theirs)), *times, events=tuple(dict.fromkeys((first.sequence, last.sequence)))))
     head = tuple(w(h) for h in ("actor", "events", "first", "last"))
     signed = group(record, PEOPLE, w("people.title"), w)
-    return Section(w("who.title"), (Table("", head, (4, 1, 5, 5), tuple(rows)), *signed))
+    return Section(w("who.title"), (Table("", head, (4, 1, 5, 5), tuple(rows)), *signed, *_control(record, w)))
+
+
+def _control(record: Traced, w: Words) -> list[Table]:
+    """Every move of the control lease: who could confirm what changes the car, on which device."""
+    rows = tuple(
+        row(
+            wall_text(event.wall, event.wall_trust, w),
+            _holder(body.by, body.device, w),
+            w(f"control.{body.how.value}", reason=body.reason) if body.reason else w(f"control.{body.how.value}"),
+            _holder(body.before_by, body.before_device, w),
+            events=(event.sequence,),
+        )
+        for event, body in record.of(b.ControlMoved)
+    )
+    head = tuple(w(f"control.{h}") for h in ("when", "who", "how", "before"))
+    return [Table(w("control.title"), head, (5, 5, 4, 4), rows)] if rows else []
+
+
+def _holder(by: str, device: str, w: Words) -> str:
+    return ", ".join(part for part in (by, device) if part) or w("control.nobody")
 
 
 def counts(record: Traced, w: Words) -> Section:

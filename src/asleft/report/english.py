@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from .words_of_runs import ENGLISH as OF_RUNS
+
 ENGLISH: dict[str, str] = {
     # what the paper is
     "title": "Return-to-service report",
@@ -476,4 +478,5 @@ ENGLISH: dict[str, str] = {
     "less-than": "< {number}",
     "figure.number-line": "Number line: {criterion}, {value}, {verdict}",
     "figure.plan": "Track of car states: {steps}",
+    **OF_RUNS,
 }

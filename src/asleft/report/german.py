@@ -7,6 +7,8 @@ translation is marked (``caution.not-reviewed``). The three verdict words stay a
 
 from __future__ import annotations
 
+from .words_of_runs import GERMAN as OF_RUNS
+
 GERMAN: dict[str, str] = {
     # what the paper is
     "title": "Bericht zur Rückkehr in den Betrieb",
@@ -493,6 +495,7 @@ GERMAN: dict[str, str] = {
     "less-than": "< {number}",
     "figure.number-line": "Zahlenstrahl: {criterion}, {value}, {verdict}",
     "figure.plan": "Folge der Zustände: {steps}",
+    **OF_RUNS,
 }
 
 #: Message id -> (English text it translates, German text).

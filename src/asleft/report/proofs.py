@@ -8,18 +8,28 @@ from asleft.model.verdict import Judgement, Rule
 
 from .parts import Block, Cell, Table, row
 from .phrases import expanded_text, limits_text, rule_text, value_text, verdict_cell
-from .traced import Traced
+from .traced import Attempt, Traced
 from .words import Words
 
 
-def criteria(record: Traced, run: str, w: Words) -> Block:
-    """Every judgement of a run in order, repeated ones too; rule, window and words stand under its numbers."""
+def criteria(record: Traced, run: str, w: Words) -> list[Block]:
+    """Every judgement of a run in order, a table for each attempt; rule, window and words stand under its numbers."""
+    attempts = record.attempts(run)
+    return [_attempt(record, run, attempt, len(attempts), w) for attempt in attempts]
+
+
+def _attempt(record: Traced, run: str, attempt: Attempt, attempts: int, w: Words) -> Block:
     head = tuple(w(h) for h in ("criterion", "value", "u", "uncertainty", "limit", "n-eff", "risk", "verdict"))
     rows = [
         row(*_cells(body.judgement, w), events=(event.sequence,), note=_note(body.judgement, w))
         for event, body in record.of_run(CriterionJudged, run)
+        if attempt.holds(event.sequence)
     ]
-    return Table(w("criteria.title"), head, (7, 3, 3, 3, 6, 3, 2, 4), tuple(rows), w("criteria.none"))
+    title = w("criteria.title")
+    if attempts > 1:
+        put_aside = "" if attempt.number == attempts else f", {w('criteria.put-aside')}"
+        title += f" – {w('attempt', number=attempt.number, total=attempts)}{put_aside}"
+    return Table(title, head, (7, 3, 3, 3, 6, 3, 3, 4), tuple(rows), w("criteria.none"))
 
 
 def _cells(judged: Judgement, w: Words) -> tuple[str | Cell, ...]:

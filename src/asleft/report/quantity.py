@@ -83,6 +83,14 @@ class Numbers:
         text = self._told(show(value, unit), unit)
         return f"{text} [{self._told(show(convert_difference(value, unit, other), other), other)}]" if other else text
 
+    def step(self, value: float, unit: str) -> str:
+        """A resolution with its unit: two digits that count, whatever is usual for the unit."""
+        return with_unit(self.plain(float(f"{value:.2g}")), unit)
+
+    def signed(self, value: float) -> str:
+        """A deviation with its sign, one digit behind the point."""
+        return f"+{self.fixed(value)}" if value > 0 else self.fixed(value)
+
     def range(self, low: float | None, high: float | None, unit: str, *, bare: bool = False) -> str:
         """``12 to 15 V``, ``≤ 1.2 %``, ``≥ 5 °C``, or nothing. ``bare``: without the units."""
         other = self._other(unit)

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 from asleft.event import body as b
-from asleft.model.condition import Condition, ConditionResult, ConditionState
 from asleft.model.effect import Settlement
-from asleft.model.reading import Hex
+from asleft.model.reading import Hex, Series
 from asleft.model.verdict import StepOutcome
 
+from .entry import conditions, waived
+from .evidence import causes, course, evidence, retests
 from .figures import number_lines, strips
 from .keynumbers import signal_name
 from .parts import Block, Cell, Events, Fact, Facts, Line, Lines, Row, Section, Table, fact, row
-from .phrases import condition_text, wall_text
+from .phrases import wall_text
 from .proofs import criteria
-from .sources import procedure_facts
+from .sources import gaps, level, procedure_facts
 from .traced import Traced
 from .verdicts import Outcome, outcome_cell, outcomes
 from .words import Words
+from .written import written
 
 _BAD_STEP = {StepOutcome.REFUSED: "fail", StepOutcome.FAILED: "fail", StepOutcome.STOPPED: "open"}
 
@@ -35,14 +37,20 @@ def _run(record: Traced, outcome: Outcome, w: Words) -> Section:
     run = outcome.started.run
     blocks: list[Block] = [
         _head(record, outcome, w),
-        *_conditions(record, run, w),
-        *_waived(record, run, w),
+        *gaps(record, outcome.started, w),
+        *conditions(record, run, w),
+        *waived(record, run, w),
         *_cautions(record, run, w),
         *_questions(record, run, w),
+        *course(record, run, w),
         _steps(record, run, w),
+        *evidence(record, run, w),
         *_told(record, run, w),
         _effects(record, run, w),
-        criteria(record, run, w),
+        *written(record, run, w),
+        *retests(record, run, w),
+        *criteria(record, run, w),
+        *causes(record, run, w),
         *number_lines(record, run, w),
         *strips(record, run, w),
         *_samples(record, run, w),
@@ -59,14 +67,14 @@ def _head(record: Traced, outcome: Outcome, w: Words) -> Facts:
         fact(w("run.procedure"), started.procedure, here),
         fact(w("way"), w(f"way.{started.way}") if w.knows(f"way.{started.way}") else started.way, here),
         *procedure_facts(started, here, w),
+        *level(record, event, w),
         fact(w("run.started"), wall_text(event.wall, event.wall_trust, w), here),
         *_identifier(record, started.run, w),
     ]
-    ended = record.of_run(b.RunEnded, started.run)
-    if not ended:
+    there, body = record.ended(started.run)
+    if body is None:
         return Facts("", (*rows, fact(w("run.ended"), Cell(w("end.none"), "open"))))
-    last, body = ended[-1]
-    there = (last.sequence,)
+    last = record.events[there[0] - 1]
     rows.append(fact(w("run.ended"), wall_text(last.wall, last.wall_trust, w), there))
     rows.append(fact(w("run.end"), f"{w(f'end.{body.end.value}')}: {w.said(body.message)}", there))
     rows.append(fact(w("run.verdict"), outcome_cell(outcome, w), outcome.events))
@@ -85,62 +93,6 @@ def _identifier(record: Traced, run: str, w: Words) -> list[Fact]:
         rows.append(fact(w("identifier.bytes"), Cell(spaced(body.payload), "bytes"), here))
         rows.append(fact(w("identifier.row"), w.said(body.row), here))
     return rows
-
-
-def _conditions(record: Traced, run: str, w: Words) -> list[Table]:
-    """Entry conditions as they stood when the gate opened (or last stood, if it never did); interlocks lost since."""
-    seen = record.of_run(b.ConditionsSeen, run)
-    declared = {c.id: c for c in record.state.runs[run].conditions}
-    begun = record.of_run(b.RunStarted, run)[0][0].sequence
-    entry = [s for s in seen if s[1].gate == "open"] or [s for s in seen if s[1].gate != "watched"]
-    last: dict[str, tuple[int, ConditionResult]] = {}
-    for event, body in entry:
-        last |= {r.condition: (event.sequence, r) for r in body.results}
-    keys = dict.fromkeys((*declared, *last))
-    rows = [_condition(declared.get(key), key, *last.get(key, (begun, None)), w) for key in keys]
-    lost = [
-        _condition(declared.get(r.condition), r.condition, event.sequence, r, w)
-        for event, body in seen
-        if body.gate == "watched"
-        for r in body.results
-        if r.state is not ConditionState.MET
-    ]
-    gate = f"gate.{entry[-1][1].gate}" if entry else ""
-    title = w("conditions.title") + (f" – {w(gate)}" if w.knows(gate) else "")
-    head = tuple(w(h) for h in ("condition", "limit", "value", "state", "known-by", "source"))
-    widths = (5, 4, 3, 5, 2, 4)
-    tables = [Table(title, head, widths, tuple(rows), w("conditions.none"))]
-    return [*tables, Table(w("conditions.lost"), head, widths, tuple(lost))] if lost else tables
-
-
-def _condition(condition: Condition | None, key: str, event: int, result: ConditionResult | None, w: Words) -> Row:
-    name = condition.text if condition else key
-    if condition and condition.signal:
-        name = f"{name} [{signal_name(condition.signal)}]"
-    limit, source = condition_text(condition, w), condition.source if condition else ""
-    if result is None:
-        return row(name, limit, "", Cell(w("condition.not-seen"), "open"), "", source, events=(event,))
-    value = "" if result.value is None else w.n.against(result.value, result.unit, *_limits(condition))
-    details = [w("held", seconds=w.n.fixed(result.held_s))] if result.held_s else []
-    if result.margin is not None:
-        details.append(w("margin", margin=w.n.difference(result.margin, result.unit)))
-    said = "; ".join((*details, *((w.said(result.reason),) if result.reason else ())))
-    met = result.state is ConditionState.MET
-    cell = Cell(w(f"condition.{result.state.value}") + (f" ({said})" if said else ""), "" if met else "open")
-    known = "" if result.state is ConditionState.NOT_KNOWN else w(f"evidence.{result.evidence.value}")
-    return row(name, limit, value, cell, known, source, events=(event,))
-
-
-def _limits(condition: Condition | None) -> tuple[float | None, ...]:
-    return (condition.low, condition.high) if condition else ()
-
-
-def _waived(record: Traced, run: str, w: Words) -> list[Lines]:
-    lines = tuple(
-        Line(w("waived", condition=body.condition, by=body.by, reason=body.reason), (event.sequence,), "open")
-        for event, body in record.of_run(b.ConditionWaived, run)
-    )
-    return [Lines(w("waived.title"), lines)] if lines else []
 
 
 def _cautions(record: Traced, run: str, w: Words) -> list[Lines]:
@@ -237,11 +189,23 @@ def _answer(answer: b.EffectAnswered | None, w: Words) -> Cell:
 
 def _samples(record: Traced, run: str, w: Words) -> list[Table]:
     head = tuple(w(h) for h in ("samples", "signal", "count", "span", "range", "resolution", "gaps"))
+    parts = record.of_run(b.SamplesPart, run)
     rows: list[Row] = []
+    whole: set[int] = set()
     for event, body in record.of_run(b.SamplesTaken, run):
-        for s in body.series:
-            span = f"{w.n.fixed(s.times_s[0])} – {w.n.fixed(s.times_s[-1])} s" if len(s) else ""
-            value = w.n.span(min(s.values), max(s.values), s.unit) if len(s) else ""
-            cells = (body.name, signal_name(s.signal), str(len(s)), span, value)
-            rows.append(row(*cells, w.n.difference(s.resolution, s.unit), str(s.gaps), events=(event.sequence,)))
+        before = tuple(e.sequence for e, p in parts if p.name == body.name and e.sequence < event.sequence)
+        kept = tuple(n for n in before if n not in whole)
+        whole |= set(kept)
+        rows += [_series(body.name, s, (*kept, event.sequence), w) for s in body.series]
+    for event, part in parts:
+        if event.sequence not in whole:
+            name = w("samples.part", name=part.name, part=part.part)
+            rows += [_series(name, s, (event.sequence,), w) for s in part.series]
     return [Table(w("samples.title"), head, (5, 4, 1, 3, 4, 2, 1), tuple(rows))] if rows else []
+
+
+def _series(name: str, s: Series, events: Events, w: Words) -> Row:
+    span = f"{w.n.fixed(s.times_s[0])} – {w.n.fixed(s.times_s[-1])} s" if len(s) else ""
+    value = w.n.span(min(s.values), max(s.values), s.unit) if len(s) else ""
+    cells = (name, signal_name(s.signal), str(len(s)), span, value, w.n.step(s.resolution, s.unit), str(s.gaps))
+    return row(*cells, events=events)

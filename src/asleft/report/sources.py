@@ -1,15 +1,22 @@
-"""Where a run's procedure comes from: read out of its own text, which the record holds. Pure."""
+"""Where a run's procedure comes from and what it lacks: read out of its own text, which the record holds. Pure."""
 
 from __future__ import annotations
 
 import hashlib
 
+from asleft.book.lint import lint
 from asleft.book.loader import read_procedure
-from asleft.event.body import RunStarted
+from asleft.book.remark import Level, Remark
+from asleft.event.body import Noted, RunStarted
+from asleft.event.envelope import Event
 from asleft.model.errors import AsleftError
 
-from .parts import Cell, Events, Fact, fact
+from .parts import Block, Cell, Events, Fact, Line, Lines, fact
+from .traced import Traced
 from .words import Words
+
+#: Id of the remark that names a procedure's level of trust before its run.
+_TRUST = "note.trust"
 
 
 def procedure_facts(started: RunStarted, events: Events, w: Words) -> list[Fact]:
@@ -34,3 +41,39 @@ def procedure_facts(started: RunStarted, events: Events, w: Words) -> list[Fact]
         fact(w("run.entered"), source.entered_by or nobody, events),
         fact(w("run.checked"), source.checked_by or nobody, events),
     ]
+
+
+def level(record: Traced, started: Event, w: Words) -> list[Fact]:
+    """The level of trust that was noted right before the run; a checked procedure has no such remark."""
+    before = max((e.sequence for e, _ in record.runs if e.sequence < started.sequence), default=0)
+    noted = record.of(Noted, lambda n: n.message.id == _TRUST and "level" in n.message.values)
+    found = [(e, n) for e, n in noted if before < e.sequence < started.sequence]
+    if not found:
+        return []
+    event, said = found[-1]
+    name = said.message.values["level"]
+    text = w(f"trust.{name}") if w.knows(f"trust.{name}") else name
+    return [fact(w("trust"), Cell(text, "open"), (event.sequence,))]
+
+
+def gaps(record: Traced, started: RunStarted, w: Words) -> list[Block]:
+    """What the procedure as it ran does not say: a quick one or a draft may lack a proof, a source, a second check."""
+    found = gaps_of(started)
+    events = tuple(e.sequence for e, body in record.runs if body.run == started.run)
+    lines = tuple(Line(_gap(remark, w), events, "open") for remark in found)
+    return [Lines(w("gaps.title", count=len(found)), lines)] if lines else []
+
+
+def gaps_of(started: RunStarted) -> tuple[Remark, ...]:
+    """Gaps of the procedure's own text; none where no text was run or it cannot be read."""
+    try:
+        loaded = read_procedure(started.text.encode(), started.procedure)
+    except AsleftError:
+        return ()
+    return tuple(remark for remark in lint(loaded) if remark.level is Level.GAP)
+
+
+def _gap(remark: Remark, w: Words) -> str:
+    field = remark.field or w("gap.whole")
+    word = f"gap.{remark.code}" if w.knows(f"gap.{remark.code}") else "gap.other"
+    return w(word, field=field, why=remark.why)

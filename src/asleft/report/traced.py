@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from functools import cached_property
-from typing import Any, TypeVar, cast
+from typing import Any, NamedTuple, TypeVar, cast
 
 from asleft.event.body import (
     CriterionJudged,
@@ -20,6 +20,8 @@ from asleft.event.body import (
     IntentWritten,
     JobClosed,
     PictureTaken,
+    RetestDeclared,
+    RunEnded,
     RunStarted,
 )
 from asleft.event.envelope import Event, type_of
@@ -28,9 +30,26 @@ from asleft.model.errors import Code, RecordError
 from asleft.model.module import Picture, PictureKind
 from asleft.model.origin import Origin
 from asleft.model.verdict import Judgement
+from asleft.proof.attempts import settled
 
 T = TypeVar("T")
 Numbers = tuple[int, ...]
+
+
+Judged = dict[str, tuple[Numbers, Judgement]]
+
+
+class Attempt(NamedTuple):
+    """One measurement of a run: its number, the events from ``begin`` until before ``end``, who declared it and why."""
+
+    number: int
+    begin: int
+    end: int
+    retest: RetestDeclared | None
+
+    def holds(self, sequence: int) -> bool:
+        """Whether an event of the run belongs to it."""
+        return self.begin <= sequence < self.end
 
 
 class Traced:
@@ -75,13 +94,42 @@ class Traced:
         """All runs, in the order they began: every attempt, not the best one."""
         return self.of(RunStarted)
 
+    def attempts(self, run: str) -> list[Attempt]:
+        """Measurements of one run: the first, and after each declared retest once more."""
+        retests = self.of_run(RetestDeclared, run)
+        begins = [0, *(event.sequence for event, _ in retests)]
+        declared = [None, *(body for _, body in retests)]
+        ends = [*begins[1:], self.events[-1].sequence + 1]
+        return [Attempt(*each) for each in zip(range(1, len(begins) + 1), begins, ends, declared, strict=True)]
+
+    def ended(self, run: str) -> tuple[Numbers, RunEnded | None]:
+        """How a run ended; nothing while it goes on, also when a retest was declared after an earlier end."""
+        begin = self.attempts(run)[-1].begin
+        found = [(e, body) for e, body in self.of_run(RunEnded, run) if e.sequence > begin]
+        return ((found[-1][0].sequence,), found[-1][1]) if found else ((), None)
+
     def judged(self, run: str) -> list[tuple[Numbers, Judgement]]:
-        """Criteria of one run; a criterion judged again in the same run stands once, with its last judgement."""
-        found: dict[str, tuple[Numbers, Judgement]] = {}
+        """Criteria of one run, each once with what counts of it.
+
+        A criterion judged again stands with its last judgement; after a declared retest the rule of ``proof.attempts``
+        decides, and what was not measured again is CANNOT TELL once the run has ended.
+        """
+        attempts = [self._within(run, attempt) for attempt in self.attempts(run)]
+        if len(attempts) == 1 or self.ended(run)[1] is None:
+            return list(attempts[-1].values())
+        first, second = attempts[-2:]
+        retest = self.attempts(run)[-1].retest
+        said = ([j for _, j in attempt.values()] for attempt in (first, second))
+        counted = settled(*(tuple(each) for each in said), changed=retest.changed if retest else "")
+        return [(_numbers(j.criterion, first, second), j) for j in counted]
+
+    def _within(self, run: str, attempt: Attempt) -> Judged:
+        found: Judged = {}
         for event, body in self.of_run(CriterionJudged, run):
-            before = found.pop(body.judgement.criterion, ((), body.judgement))[0]
-            found[body.judgement.criterion] = ((*before, event.sequence), body.judgement)
-        return list(found.values())
+            if attempt.holds(event.sequence):
+                before = found.pop(body.judgement.criterion, ((), body.judgement))[0]
+                found[body.judgement.criterion] = ((*before, event.sequence), body.judgement)
+        return found
 
     def effect_numbers(self, intent: str) -> Numbers:
         """Numbers of everything said about one intended effect."""
@@ -113,6 +161,10 @@ class Traced:
                 break
             counts[type_of(event.body)] += 1
         return dict(sorted(counts.items()))
+
+
+def _numbers(criterion: str, *attempts: Judged) -> Numbers:
+    return tuple(n for attempt in attempts for n in attempt.get(criterion, ((), None))[0])
 
 
 def _check(events: tuple[Event, ...]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from asleft.event.body import RunEnded, RunStarted
+from asleft.event.body import RunStarted
 from asleft.model.verdict import RunEnd, Verdict, overall
 from asleft.model.work import Grade, Need
 
@@ -50,7 +50,7 @@ def outcomes(record: Traced, w: Words) -> list[Outcome]:
     found: list[Outcome] = []
     for place, (event, started) in enumerate(record.runs):
         attempt = functions[: place + 1].count(started.function)
-        numbers, ended = record.last(RunEnded, lambda b, run=started.run: b.run == run)
+        numbers, ended = record.ended(started.run)
         judged = record.judged(started.run)
         events = (event.sequence, *(n for ns, _ in judged for n in ns), *numbers)
         computed = overall(tuple(j for _, j in judged))

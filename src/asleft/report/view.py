@@ -14,6 +14,7 @@ from asleft.event.envelope import Event
 from asleft.model.origin import Origin
 
 from . import closing, pictures
+from .amended import amended_note, amendments
 from .front import front
 from .parts import Line, Section, View
 from .profile import Profile
@@ -83,6 +84,7 @@ def _notes(record: Traced, w: Words) -> tuple[Line, ...]:
         text = w("draft.stopped", reason=f"{stopped.reason}. {w.said(stopped.message)}")
         numbers = record.numbers(type(stopped))[-1:]
         notes.append(Line(text, numbers, "open"))
+    notes += amended_note(record, w)
     if w.redacted:
         notes.append(Line(w("redacted.note")))
     return tuple(notes)
@@ -91,6 +93,7 @@ def _notes(record: Traced, w: Words) -> tuple[Line, ...]:
 def _sections(record: Traced, head_hash: str, attached: Mapping[str, bytes], w: Words) -> tuple[Section, ...]:
     return (
         closing.record_and_car(record, w),
+        *amendments(record, w),
         closing.needs(record, w),
         closing.plan(record, w),
         pictures.pictures(record, w),

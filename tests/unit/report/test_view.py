@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import msgspec
 import pytest
 
 from asleft.event import body as b
-from asleft.event.envelope import Event
+from asleft.event.envelope import Event, type_of
+from asleft.model.effect import Effect, Settle, Settlement
 from asleft.model.errors import Code, RecordError
 from asleft.model.origin import Origin
+from asleft.model.question import Answer
 from asleft.model.verdict import RunEnd, Verdict
 from asleft.report.parts import Facts, Figures, Line, Lines, Row, Table, View
+from asleft.report.profile import Profile
 from asleft.report.view import view
 from kit import events as kit
+from kit.evidence import evidence_job
 
 JOBS = {
     "demo": kit.demo_job,
@@ -293,3 +297,122 @@ def test_never_the_car_is_safe() -> None:
         assert "no other system was assessed" in v.front.statement.rows[0].value.text
         text = msgspec.json.encode(v).decode().lower()
         assert not re.search(r"\bsafe\b|certified|guarantee|roadworthy", text)
+
+
+def all_events(v: View) -> set[int]:
+    """Events that a line of the paper names, without the tables of counts and files, which name them all."""
+    kept = msgspec.structs.replace(v, sections=v.sections[:-2])
+    notes = {n for line in v.notes for n in line.events}
+    return notes | {n for _, events in lines(kept) for n in events}
+
+
+@pytest.mark.parametrize("make", [*JOBS.values(), evidence_job], ids=[*JOBS, "evidence"])
+def test_nothing_of_the_record_is_left_out(make: Callable[[], tuple[Event, ...]]) -> None:
+    """Every event of every type stands behind some line of the paper."""
+    job = make()
+    left_out = {type_of(e.body) for e in job if e.sequence not in all_events(seen(job))}
+    assert left_out == set()
+
+
+def section(v: View, title: str) -> str:
+    """All words of a section."""
+    found = next(s for s in v.sections if title in s.title)
+    return msgspec.json.encode(found).decode()
+
+
+def test_by_hand_and_beside_with_acts_marks_blind_times_papers_and_causes() -> None:
+    v = seen(evidence_job())
+    hand, beside = section(v, "run idle-relearn-1"), section(v, "run idle-relearn-2")
+    for words in (
+        "pedal to the floor",
+        "6.4 s ± 0.06 s",
+        "+1.9 s",
+        "at most 0.11 s between two looks",
+        "mat in the way",
+    ):
+        assert words in hand, words
+    for words in ("ended as the manual says", "30.0 – 170.0 s", "NOT WATCHED", "screen.jpg", "212400", "ab" * 32):
+        assert words in beside, words
+    assert "not watched" in section(v, "Exceptions")
+
+
+def test_a_retest_keeps_both_attempts_and_counts_the_second() -> None:
+    v = seen(evidence_job())
+    beside = section(v, "run idle-relearn-2")
+    assert "Proof – attempt 1 of 2, put aside by the retest, kept" in beside
+    assert "Proof – attempt 2 of 2" in beside
+    assert "the fan had come on. Changed in between: fan off." in beside
+    rows = [r for r in v.front.numbers.rows if "idle at its target" in r.cells[0].text]
+    assert [r.cells[-1].text for r in rows] == ["CANNOT TELL"]
+
+
+def retested(*after: b.Body) -> tuple[Event, ...]:
+    """A run that failed and ended, then a declared retest, and what came of it."""
+    job = kit.up_to_proof(kit.up_to_effect(kit.up_to_plan(kit.Job())), kit.proof(passes=False))
+    job.add(b.RunEnded(kit.RUN, RunEnd.COMPLETED, Verdict.FAIL, kit.say("x", "bad")))
+    return job.add(b.RetestDeclared(kit.RUN, 2, "M. Okafor", "a clamp was loose", "clamp tightened"), *after).done()
+
+
+def test_a_retest_that_was_cut_off_has_no_verdict_yet_and_none_of_the_first_attempt() -> None:
+    v = seen(retested())
+    assert find(v.front.functions.rows, "lower-stop").cells[2].text == "UNDER WAY"
+    assert not [r for r in v.front.numbers.rows if "rest reading" in r.cells[0].text]
+
+
+def test_what_was_not_measured_again_is_cannot_tell_whatever_the_record_says() -> None:
+    first, *_ = kit.proof()
+    end = b.RunEnded(kit.RUN, RunEnd.COMPLETED, Verdict.PASS, kit.say("x", "good"))
+    v = seen(retested(b.CriterionJudged(kit.RUN, first), end))
+    assert find(v.front.functions.rows, "lower-stop").cells[2].text == "CANNOT TELL"
+    assert find(v.front.numbers.rows, "range of the rest").cells[-1].text == "PASS"
+    assert find(v.front.numbers.rows, "slope").cells[-1].text == "CANNOT TELL"
+
+
+def test_what_the_procedure_lacks_stands_with_the_run_and_among_the_exceptions() -> None:
+    v = seen(kit.demo_job())
+    run = section(v, "run run-1")
+    assert "What this procedure lacks (" in run
+    assert "no way of carrying it out has steps" in run
+    assert "procedure not complete" in section(v, "Exceptions")
+    german = view(kit.demo_job(), "00", generated="2031-04-17T12:00:00Z", profile=Profile(language="de"))
+    assert "kein Weg hat Schritte" in section(german, "run-1")
+
+
+def test_a_correction_is_said_on_page_one_and_the_wrong_entry_stays() -> None:
+    job = kit.demo_job()
+    right = b.Corrected(1, "00", kit.say("x", "{text}", text="the order is 31-0418"), "L. Brandt", "typing error")
+    wrong = msgspec.structs.replace(job[-1], sequence=len(job) + 1, body=right)
+    v = seen((*job, wrong))
+    assert v.notes[-1].text.startswith("CORRECTED: one entry")
+    words = section(v, "Corrections")
+    for part in ("1: job-opened@1", "the order is 31-0418", "typing error", "L. Brandt"):
+        assert part in words
+    assert "order 31-0417" in msgspec.json.encode(v.front).decode()
+
+
+def test_what_was_written_old_and_new_in_the_words_consented_to() -> None:
+    job = kit.up_to_plan(kit.Job())
+    details = ("rain sensor: absent → fitted (neighbour, found)", "to body 6C4/6C5", "now 01 4F 20", "bytes 2E …")
+    ask = kit.Question(
+        "q-9", kit.QuestionKind.EFFECT, kit.say("write.confirm", "Write now."), ("write",), (), "", details
+    )
+    intent = msgspec.structs.replace(
+        kit.learn_intent(), effect=Effect.WRITES, payload="2E3B30014F21", settle=Settle.READ_BACK, why="coding: write"
+    )
+    job.add(
+        kit.started(), b.QuestionAsked(kit.RUN, ask), b.QuestionAnswered(kit.RUN, Answer("q-9", "write", "M. Okafor"))
+    )
+    job.add(b.IntentWritten(intent), b.EffectSettled("intent-1", Settlement.DONE, kit.say("x", "read back")))
+    table = next(t for t in blocks(seen(job.done())) if isinstance(t, Table) and t.title.startswith("What was written"))
+    (line,) = table.rows
+    assert [c.text for c in line.cells] == ["engine: coding: write", "01 4F 20", "01 4F 21", "done"]
+    assert line.note == details[0]
+    assert {type(job.events[n - 1].body) for n in line.events} >= {b.QuestionAsked, b.QuestionAnswered, b.IntentWritten}
+
+
+def test_a_write_without_its_question_says_that_the_old_bytes_are_not_on_the_record() -> None:
+    job = kit.up_to_plan(kit.Job()).add(kit.started())
+    intent = msgspec.structs.replace(kit.learn_intent(), effect=Effect.WRITES, payload="2E3B3001")
+    v = seen(job.add(b.IntentWritten(intent)).done())
+    assert "old bytes not on the record" in section(v, "run run-1")
+    assert "NOT KNOWN" in section(v, "run run-1")
