@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 
 from asleft.book.car_map import CarMap
@@ -17,9 +18,20 @@ from asleft.ports.person import Person
 from asleft.run.log import Show
 from asleft.talk.modules import ModuleMap
 
+from .course import Course
+
 
 def _nothing(_key: str, _value: object) -> None:
     """Show nothing."""
+
+
+async def _not_known(_procedure: str, _origin: str) -> float | None:
+    """No history to ask."""
+    return None
+
+
+#: What a procedure usually takes in this shop, s, by its id and the origin; None: not known.
+Usual = Callable[[str, str], Awaitable[float | None]]
 
 
 @dataclass(frozen=True)
@@ -52,7 +64,9 @@ class Desk:
         mapped: signals that modules of this car give by data identifier, as the workshop's map of it says.
         car_map: the map that modules and mapped come from; None: none of the workshop's maps was chosen.
         notes: remarks for the record's begin.
+        course: what of the plan has begun, while the job is in hand.
         key: the workshop's own authorised way to access keys; None: it has none.
+        usual: what a procedure usually takes in this shop.
     """
 
     link: Link | MessageLink
@@ -68,3 +82,5 @@ class Desk:
     mapped: tuple[MappedSignal, ...] = ()
     car_map: CarMap | None = None
     notes: tuple[Message, ...] = ()
+    course: Course = field(default_factory=Course)
+    usual: Usual = _not_known

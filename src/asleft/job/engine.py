@@ -27,6 +27,7 @@ from .attaching import attach, extend_picture
 from .car_maps import heard_on, with_map
 from .channel import ChannelServer, LiveFeed
 from .control import ControlLease, holder_in
+from .course import Course, begun_in, chosen_order
 from .desk import Desk, Order
 from .keyring import load_key
 from .line import JobLine
@@ -34,6 +35,7 @@ from .own_book import with_own
 from .paces import keep_pace, read_pace
 from .papers import write_papers
 from .person import CommandPerson
+from .usual import usual_from
 
 BenchAct = Callable[[str], Awaitable[None]]
 
@@ -106,6 +108,7 @@ class Engine:
         self._job = ""
         self._journal: JobJournal | None = None
         self._control: ControlLease | None = None
+        self._course = Course()
         self._server = ChannelServer(
             folder,
             {
@@ -117,6 +120,7 @@ class Engine:
                 "hand-over": self._hand_over,
                 "stop": self._stop,
                 "pause": self._pause,
+                "choose-order": self._choose_order,
                 "attach": self._attach,
                 "extend-picture": self._extend_picture,
                 "bench-act": self._act,
@@ -194,6 +198,18 @@ class Engine:
         self._only_in_hand(request)
         self._person.pause()
 
+    async def _choose_order(self, request: dict[str, Any]) -> None:
+        """Take another order for the rest of the plan; only who may confirm effects."""
+        control, journal = self._control_of(request), self._journal
+        assert journal is not None
+        who, names = holder_in(request), [str(name) for name in request["order"]]
+        control.only(who)
+        reason, state = " ".join(str(request.get("reason", "")).split()), fold(journal.events())
+        chosen = await asyncio.to_thread(chosen_order, state, self._course, names, who.by, reason)
+        if begun_in(fold(journal.events()), self._course) != begun_in(state, self._course):
+            raise InputError(Code.ORDER_REFUSED, "the job went on meanwhile; look at the plan again")
+        journal.append(chosen, actor=who.by)
+
     async def _attach(self, request: dict[str, Any]) -> str:
         """Keep a document; the result is the answer to the question that asks for it."""
         self._only_in_hand(request)
@@ -246,7 +262,8 @@ class Engine:
         return f"{year}-{len(taken) + 1:04d}"
 
     def _begin(self, desk: Desk, journal: JobJournal, order: Order) -> None:
-        self._job, self._journal = order.number, journal
+        self._job, self._journal, self._course = order.number, journal, Course()
+        desk = replace(desk, course=self._course)
         self._control = ControlLease(journal)
         self._person.resume()
         self._task = asyncio.get_running_loop().create_task(self._work(desk, journal, order))
@@ -254,7 +271,7 @@ class Engine:
     async def _work(self, desk: Desk, journal: JobJournal, order: Order) -> None:
         try:
             with contextlib.suppress(AsleftError):  # it stands in the record as job-stopped, with its advice
-                desk = replace(desk, book=with_own(desk.book))
+                desk = replace(desk, book=with_own(desk.book), usual=usual_from(self._folder))
                 await work_job(desk, journal, order, self._policy, self._folder)
         finally:
             if journal.events():

@@ -95,7 +95,7 @@ def _locked(run: RunContext) -> bool:
         for e in run.ports.journal.events()
         if isinstance(e.body, b.IntentWritten)
         and e.body.intent.payload.startswith("27")
-        and e.body.intent.target.request_id == run.module.address.request_id
+        and e.body.intent.target.place == run.module.address.place
     }
     answers = (e.body for e in run.ports.journal.events() if isinstance(e.body, b.EffectAnswered))
     refused = (a for a in answers if a.intent in asked and a.refusal is not None)

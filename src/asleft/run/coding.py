@@ -138,7 +138,7 @@ async def _reason(run: RunContext, identifier: int) -> None:
     head = f"2E{identifier:04X}"
     bodies = (e.body for e in run.ports.journal.events())
     earlier = [i.intent for i in bodies if isinstance(i, b.IntentWritten) and i.intent.payload.startswith(head)]
-    if not any(i.target.request_id == run.module.address.request_id for i in earlier):
+    if not any(i.target.place == run.module.address.place for i in earlier):
         return
     if not run.log.reason:
         text = "It was written {n} time(s) before in this job. Why once more?"

@@ -49,6 +49,8 @@ async def carry_out(
     earlier = () if stops else earlier_intents(log, picture, payload)
     if earlier:
         why = f"{why}; again, number {len(earlier) + 1}: {await _reason(log, picture, payload, len(earlier))}"
+    elif log.reason:
+        why = f"{why}; {log.reason}"
     intent = Intent(
         id=log.number("i"),
         run=log.run,
@@ -79,7 +81,7 @@ def earlier_intents(log: RunLog, picture: ModulePicture, payload: bytes) -> tupl
     """Intents of this job that sent the same bytes to the same module, oldest first."""
     text = to_hex(payload)
     written = (e.body.intent for e in log.ports.journal.events() if isinstance(e.body, b.IntentWritten))
-    return tuple(i for i in written if i.payload == text and i.target.request_id == picture.address.request_id)
+    return tuple(i for i in written if i.payload == text and i.target.place == picture.address.place)
 
 
 async def _reason(log: RunLog, picture: ModulePicture, payload: bytes, times: int) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Callable, Coroutine, Sequence
 
 from asleft.model.errors import Code, RunError
 from asleft.model.message import Message, say
 from asleft.model.question import Question, QuestionKind
 from asleft.model.reading import Evidence, Reading, Series
 from asleft.model.step import KeyCycle, Observe
+from asleft.ports.signals import PacedSignals, Signals
 
 from .asking import STOP, ask_or_see, confirm
 from .gate import Gate
@@ -23,11 +24,13 @@ _KEY_WAIT_S = 30.0
 
 
 async def record(
-    log: RunLog, locks: Gate, signals: Sequence[str], seconds: float, save: str = ""
+    log: RunLog, locks: Gate, signals: Sequence[str], seconds: float, save: str = "", every_s: float = 0.0
 ) -> tuple[Series, ...]:
     """Record signals and the interlocks' own, in one stream; a broken interlock or a stop ends it at once.
 
-    Args: save: name under which parts are written down meanwhile, and the rest when it is cut; empty: none.
+    Args:
+        save: name under which parts are written down meanwhile, and the rest when it is cut; empty: none.
+        every_s: least time from one reading to the next, s; 0: as fast as the car answers.
     Raises: RunError: interlock-broken, stopped-by-person.
     """
     wanted = tuple(dict.fromkeys((*signals, *locks.signals)))
@@ -43,7 +46,7 @@ async def record(
             ended = True
             task.cancel()
 
-    task = asyncio.ensure_future(log.ports.signals.record(wanted, seconds, heard))
+    task = asyncio.ensure_future(_recording(log.ports.signals, wanted, seconds, every_s, heard))
     try:
         series = await task
     except asyncio.CancelledError:
@@ -58,6 +61,14 @@ async def record(
     return tuple(s for s in series if s.signal in signals)
 
 
+def _recording(
+    signals: Signals, wanted: Sequence[str], seconds: float, every_s: float, heard: Callable[[Reading], None]
+) -> Coroutine[None, None, tuple[Series, ...]]:
+    if every_s > 0.0 and isinstance(signals, PacedSignals):
+        return signals.record_paced(wanted, seconds, every_s, heard)
+    return signals.record(wanted, seconds, heard)
+
+
 def _lost(locks: Gate, reading: Reading) -> bool:
     return any(c.signal == reading.signal for c in locks.conditions) and locks.lost(reading.signal)
 
@@ -69,7 +80,7 @@ async def observe(log: RunLog, step: Observe, locks: Gate) -> tuple[Series, ...]
     with log.step(step.id, say("step.observe", "{text}", text=step.text)) as end:
         watched = locks.without(step.suspends)
         await watched.look()
-        series = await record(log, watched, step.signals, step.seconds, step.save)
+        series = await record(log, watched, step.signals, step.seconds, step.save, step.every_s)
         log.samples(step.save, series)
         end.message = _counts(series)
     return series
