@@ -10,13 +10,13 @@ from pathlib import Path as FilePath
 from asleft.live.broadcasts import BroadcastSignal, description_faults
 from asleft.live.catalogue import CATALOGUE
 from asleft.model.errors import InputError
+from asleft.model.own_signals import OWN_SIGNALS
 from asleft.model.reading import Signal
 from asleft.model.step_more import Base
 from asleft.model.units import UNITS
 from asleft.talk.modules import Form
 
 from .car_map_form import Broadcasts, CarMapFile, ItemLine, ModuleLine, SignalLine
-from .own_signals import OWN_SIGNALS
 from .printed import two_bytes
 from .remark import Complaint, Path, nearest
 from .signal_units import SIGNAL_UNITS

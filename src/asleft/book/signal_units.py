@@ -7,9 +7,8 @@ the workshop's map says by which identifier. Anything else is declared.
 from __future__ import annotations
 
 from asleft.codec.obd.parameters import SIGNALS
+from asleft.model.own_signals import OWN_SIGNALS
 from asleft.model.units import UNITS
-
-from .own_signals import OWN_SIGNALS
 
 #: Signal id -> unit its readings come in.
 SIGNAL_UNITS: dict[str, str] = {name: signal.unit for name, signal in SIGNALS.items()} | {

@@ -7,10 +7,12 @@ from pathlib import Path
 
 import msgspec
 
+from asleft.book.car_map import CarMap
 from asleft.link.found import KINDS, found_links
 from asleft.link.message_recorder import recorded
 from asleft.live.recordings import ReplaySignals, read_recording
 from asleft.live.sampler import LinkSignals
+from asleft.live.together import CarSignals
 from asleft.model.effect import Receipt
 from asleft.model.errors import Code, InputError, RecordError
 from asleft.model.module import Item, ModulePicture, Picture, PictureKind
@@ -22,6 +24,9 @@ from asleft.talk.conversations import Conversations
 from asleft.talk.modules import MappedModule, ModuleMap
 from asleft.talk.pictures import take_picture
 from asleft.talk.sweep import sweep
+
+from .car_maps import heard_on
+from .proof_sources import keeping
 
 
 def _no_receipt(_receipt: Receipt) -> None:
@@ -89,16 +94,32 @@ async def look_at_recording(path: Path, clock: Clock) -> Picture:
 
 
 async def record_signals(
-    link: Link | MessageLink, clock: Clock, signals: Sequence[str], seconds: float
+    link: Link | MessageLink,
+    clock: Clock,
+    signals: Sequence[str],
+    seconds: float,
+    car: CarMap | None = None,
+    keep: Path | None = None,
 ) -> dict[str, Series]:
     """Record signals for some time; those without a reading are left out.
 
-    Raises: LinkError: no-bus, link-lost.
+    Args: car: the map whose identifiers and broadcasts are read too. keep: file of the recording, written in parts that
+        survive a crash.
+    Raises: LinkError: no-bus, link-lost. InputError: description-bad, recording-unreadable.
     """
     await link.open()
     talk = Conversations(link, clock, _no_receipt)
     try:
-        found = await LinkSignals(talk, clock).record(signals, seconds)
+        source = CarSignals(talk, clock, mapped=car.mapped if car else (), heard=heard_on(link, car))
+        deaf = source.listen()
+        await source.prepare()
+        take, end = keeping(keep, source.catalogue()) if keep else (None, None)
+        try:
+            found = await source.record(signals, seconds, take)
+        finally:
+            deaf()
+            if end is not None:
+                end()
     finally:
         await talk.close()
         await link.close()

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 import msgspec
 
 from asleft.book.loader import load_procedure
-from asleft.live.recordings import load_map, read_recording
 from asleft.model.errors import Code, InputError
 from asleft.model.reading import Series
 from asleft.model.verdict import Judgement, Rule, Verdict
@@ -16,6 +15,8 @@ from asleft.proof.criteria import judge
 from asleft.proof.criterion_data import CodeAbsent, Criterion
 from asleft.proof.criterion_more import Dip, Recovery
 from asleft.proof.saved import recordings_of
+
+from .proof_sources import named_recordings, together, typed_values
 
 _WORDS = {Verdict.PASS: "PASS", Verdict.FAIL: "FAIL", Verdict.CANNOT_TELL: "CANNOT TELL"}
 
@@ -66,21 +67,34 @@ def signals_of(criteria: Iterable[Criterion]) -> tuple[str, ...]:
     return tuple(names)
 
 
-def prove(criteria: Iterable[Criterion], series: Mapping[str, Series]) -> tuple[Judgement, ...]:
-    """Judge criteria on one recording, whatever names they know it by."""
-    asked = tuple(criteria)
+def prove(
+    criteria: Iterable[Criterion], series: Mapping[str, Series], named: Mapping[str, tuple[Series, ...]] | None = None
+) -> tuple[Judgement, ...]:
+    """Judge criteria on one recording, whatever names they know it by; on others by their names where these are given.
+
+    Args: series: of the recording without a name. named: further recordings, by the names that the criteria use.
+    """
+    asked, others = tuple(criteria), named or {}
     whole = tuple(series.values())
-    samples = {name: whole for c in asked for name in recordings_of(c)[:1]}
+    samples = dict(others)
+    for criterion in asked:
+        wanted = recordings_of(criterion)
+        if whole and wanted and wanted[0] not in samples:
+            samples[wanted[0]] = whole
     return tuple(judge(c, samples) for c in asked)
 
 
-def prove_recording(procedure: Path, recording: Path, column_map: Path | None = None) -> tuple[Judgement, ...]:
-    """A procedure's criteria on a CSV, MDF4 or Parquet recording.
+def prove_recordings(
+    procedure: Path, recordings: Sequence[str], column_map: Path | None = None, typed: Path | None = None
+) -> tuple[Judgement, ...]:
+    """A procedure's criteria on recordings (``FILE`` or ``NAME=FILE``) and on values typed with their gauges.
 
-    Raises: InputError: procedure-bad, procedure-missing, recording-unreadable, column-map-bad.
+    Raises: InputError: procedure-bad, procedure-missing, recording-unreadable, column-map-bad, gauge-bad.
     """
-    read = read_recording(recording, load_map(column_map) if column_map else None)
-    return prove(criteria_of(procedure), read.signals)
+    criteria = criteria_of(procedure)
+    found = together(named_recordings(recordings, column_map), typed_values(typed) if typed else {})
+    plain = {series.signal: series for series in found.pop("", ())}
+    return prove(criteria, plain, found)
 
 
 def number_line_text(judgement: Judgement, width: int = 60) -> str:

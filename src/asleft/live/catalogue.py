@@ -12,6 +12,7 @@ from __future__ import annotations
 import msgspec
 
 from asleft.codec.obd.parameters import PIDS_OF_SIGNAL, SIGNALS
+from asleft.model.own_signals import OWN_SIGNALS
 from asleft.model.reading import Signal
 
 #: Signal -> low, high, accuracy, in its unit. Common practice, no source; accuracy of mass air flow as at idle (4 %).
@@ -48,6 +49,15 @@ def _signal(name: str) -> Signal:
 
 #: Every signal that standard OBD can carry, by id.
 CATALOGUE: dict[str, Signal] = {name: _signal(name) for name in SIGNALS}
+
+
+#: What a module's own reading can be is not known: nothing is flagged.
+_ANY = 1e9
+
+#: Every signal that has a name: those of standard OBD as the standard has them, and those of modules and gauges.
+NAMED: dict[str, Signal] = SIGNALS | {
+    name: Signal(name, words, unit, -_ANY, _ANY, 0.0) for name, (unit, words) in OWN_SIGNALS.items()
+}
 
 
 def parameters_of(signal: str) -> tuple[int, ...]:

@@ -6,9 +6,9 @@ Invented, as the cars are; the numbers stand in docs/manual-pages and docs/bench
 from __future__ import annotations
 
 from asleft.bench.cars.estate_table import address
-from asleft.book.own_signals import OWN_SIGNALS
 from asleft.live.mapped import MappedSignal
 from asleft.model.module import ModuleAddress
+from asleft.model.own_signals import OWN_SIGNALS
 from asleft.model.reading import Signal
 from asleft.talk.modules import Form, MappedItem, MappedModule, ModuleMap
 

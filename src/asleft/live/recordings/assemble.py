@@ -7,7 +7,7 @@ from itertools import groupby, pairwise
 from statistics import median
 from typing import NamedTuple
 
-from asleft.codec.obd.parameters import SIGNALS
+from asleft.live.catalogue import NAMED
 from asleft.model.errors import Code, InputError
 from asleft.model.message import Message
 from asleft.model.reading import Series
@@ -83,7 +83,7 @@ def assemble(table: Table, column_map: ColumnMap) -> Recording:
 
 def series_of(column: Column, times_s: Sequence[float], values: Sequence[float], u_time_s: float = 0.0) -> Series:
     """A series of the column's signal, in the signal's own unit."""
-    signal = SIGNALS[column.signal]
+    signal = NAMED[column.signal]
     resolution = signal.resolution
     if column.resolution is not None:
         resolution = convert_difference(column.resolution, column.unit, signal.unit)
@@ -120,7 +120,7 @@ def _missing(times_s: Sequence[float]) -> int:
 
 
 def _converted(column: Column, values: Sequence[float]) -> tuple[float, ...]:
-    target = SIGNALS[column.signal].unit
+    target = NAMED[column.signal].unit
     return tuple(convert(value, column.unit, target) for value in values)
 
 
@@ -193,7 +193,7 @@ def _fresh_rows(cells: Sequence[float | None], turns: Sequence[range], kind: Cel
 
 def outside(series: Series) -> list[Message]:
     """A note when values are not what the signal can be."""
-    signal = SIGNALS[series.signal]
+    signal = NAMED[series.signal]
     count = sum(not signal.low <= value <= signal.high for value in series.values)
     if not count:
         return []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from asleft.codec.obd.parameters import SIGNALS
+from asleft.live.catalogue import NAMED
 from asleft.model.message import Message
 from asleft.model.units import UNITS
 
@@ -95,7 +95,7 @@ def guess_map(header: list[str], first_row: list[str] | None = None) -> Proposal
             continue
         unit = _unit(name, signal)
         if unit is None:
-            unit = SIGNALS[signal].unit
+            unit = NAMED[signal].unit
             text = "Is {column} in {unit}? Its header gives no unit."
             questions.append(_ask("unit", text, {"column": name, "unit": unit}))
         columns[signal] = Column(name, signal, unit)
@@ -131,7 +131,7 @@ def _time_form(name: str, cell: str) -> TimeForm:
 
 def _signal(name: str) -> str | None:
     bare = _bare(name).strip()
-    if bare in SIGNALS:
+    if bare in NAMED:
         return bare
     words = _words(name)
     best = [signal for signal, wanted in _WORDS.items() if wanted <= words]
@@ -145,6 +145,6 @@ def _unit(name: str, signal: str) -> str | None:
     for bracket in re.findall(r"[\[(](.*?)[\])]", name):
         text = str(bracket).strip()
         unit = text if text in UNITS else _UNITS.get(text.lower())
-        if unit and UNITS[unit].quantity == UNITS[SIGNALS[signal].unit].quantity:
+        if unit and UNITS[unit].quantity == UNITS[NAMED[signal].unit].quantity:
             return unit
     return None

@@ -17,7 +17,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TypeVar
 
-from asleft.codec.obd.parameters import SIGNALS
+from asleft.live.catalogue import NAMED
 from asleft.model.errors import Code, InputError
 from asleft.model.units import UNITS
 
@@ -158,13 +158,13 @@ class _Reader:
     def _column(self, header: str, entry: Entry) -> Column:
         fields = _Fields(self, entry, header, _COLUMN)
         signal, unit = fields.text("signal"), fields.text("unit")
-        if signal not in SIGNALS:
-            raise self.bad(fields.line, header, f"there is no signal {signal!r}", _offer("signal", signal, SIGNALS))
+        if signal not in NAMED:
+            raise self.bad(fields.line, header, f"there is no signal {signal!r}", _offer("signal", signal, NAMED))
         if unit not in UNITS:
             raise self.bad(fields.line, header, f"there is no unit {unit!r}", _offer("unit", unit, UNITS))
-        here, usual = UNITS[unit].quantity, UNITS[SIGNALS[signal].unit].quantity
+        here, usual = UNITS[unit].quantity, UNITS[NAMED[signal].unit].quantity
         if here != usual:
-            instead = f"write for example {SIGNALS[signal].unit}"
+            instead = f"write for example {NAMED[signal].unit}"
             raise self.bad(fields.line, header, f"{unit} measures {here}, {signal} is {usual}", instead)
         optional = fields.text("optional", "false")
         if optional not in {"true", "false"}:

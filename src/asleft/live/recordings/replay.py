@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 
 import msgspec
 
-from asleft.codec.obd.parameters import SIGNALS
+from asleft.live.catalogue import NAMED
 from asleft.model.origin import Origin
 from asleft.model.reading import Absence, AbsenceKind, Quality, Reading, Series, Signal
 from asleft.ports.clock import Clock
@@ -52,9 +52,7 @@ class ReplaySignals:
     def catalogue(self) -> tuple[Signal, ...]:
         """Signals that the recording holds, with the recording's resolution."""
         found = self._recording.signals
-        return tuple(
-            msgspec.structs.replace(SIGNALS[s], resolution=found[s].resolution) for s in found if len(found[s])
-        )
+        return tuple(msgspec.structs.replace(NAMED[s], resolution=found[s].resolution) for s in found if len(found[s]))
 
     def key_on_readings(self) -> tuple[Reading, ...]:
         """The first values of the rows before the engine turned, taken as now: their own time is not known.
@@ -103,7 +101,7 @@ class ReplaySignals:
     def _window(self, signal: str, begin: float, end: float) -> Series:
         series = self._recording.signals.get(signal)
         if series is None:
-            known = SIGNALS.get(signal)
+            known = NAMED.get(signal)
             return Series(signal, known.unit if known else "1", (), (), known.resolution if known else 0.0)
         first = bisect_right(series.times_s, begin - self._shift_s + 1e-9)
         stop = bisect_right(series.times_s, end - self._shift_s + 1e-9)
@@ -111,7 +109,7 @@ class ReplaySignals:
         return msgspec.structs.replace(series, times_s=times, values=series.values[first:stop], gaps=0)
 
     def _reading(self, series: Series, value: float, time_s: float, now_s: float) -> Reading:
-        known = SIGNALS[series.signal]
+        known = NAMED[series.signal]
         return Reading(
             signal=series.signal,
             value=value,
@@ -124,5 +122,5 @@ class ReplaySignals:
         )
 
     def _absent(self, signal: str, kind: AbsenceKind, why: str) -> Reading:
-        unit = SIGNALS[signal].unit if signal in SIGNALS else "1"
+        unit = NAMED[signal].unit if signal in NAMED else "1"
         return Reading(signal, None, unit, 0.0, self._clock.now(), self.origin, absence=Absence(kind, why))
