@@ -182,6 +182,21 @@ class LinkSignals:
         await self._clock.sleep_until(end_s)
         return tuple(self._series(name, kept[name], gaps[name]) for name in signals)
 
+    async def record_paced(
+        self,
+        signals: Sequence[str],
+        seconds: float,
+        every_s: float,
+        on_reading: Callable[[Reading], None] | None = None,
+    ) -> tuple[Series, ...]:
+        """As ``record``, no faster than every ``every_s``: a slow signal need not fill the bus. Raises: as there."""
+        before = self._least_period_s
+        self._least_period_s = max(before, every_s)
+        try:
+            return await self.record(signals, seconds, on_reading)
+        finally:
+            self._least_period_s = before
+
     # -- inside ----------------------------------------------------------------------------------------------------
 
     async def _prepare_for(self, signals: Sequence[str]) -> None:

@@ -29,13 +29,16 @@ class Agree(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 class Ask(msgspec.Struct, frozen=True, tag="ask", forbid_unknown_fields=True):
     """Ask a person to do or confirm something; the answer is recorded as declared.
 
-    Attributes: agree: an answer that a signal contradicts ends the run; an answer not named here is taken as it is.
+    Attributes:
+        agree: an answer that a signal contradicts ends the run; an answer not named here is taken as it is.
+        act: machine name of what the person does, for a bench driver.
     """
 
     id: str
     text: str
     choices: tuple[str, ...] = ("done",)
     agree: tuple[Agree, ...] = ()
+    act: str = ""
 
 
 class Session(msgspec.Struct, frozen=True, tag="session", forbid_unknown_fields=True):
@@ -91,6 +94,7 @@ class Observe(msgspec.Struct, frozen=True, tag="observe", forbid_unknown_fields=
         act: machine name of what the person does, for a bench driver.
         suspends: interlocks that this step itself breaks (a pedal sweep and the pedal at rest).
         at_once: without a question before it, because what is to be seen has begun already.
+        every_s: least time from one reading to the next, s; 0: as fast as the car answers.
     """
 
     id: str
@@ -101,6 +105,7 @@ class Observe(msgspec.Struct, frozen=True, tag="observe", forbid_unknown_fields=
     act: str = ""
     suspends: tuple[str, ...] = ()
     at_once: bool = False
+    every_s: float = 0.0
 
 
 class KeyCycle(msgspec.Struct, frozen=True, tag="key-cycle", forbid_unknown_fields=True):

@@ -42,3 +42,18 @@ class QuickSignals(Protocol):
     async def read_within(self, signals: Sequence[str], seconds: float) -> tuple[Reading, ...]:
         """One reading each, with at most ``seconds`` for each request; the reading tells when its answer came."""
         ...
+
+
+@runtime_checkable
+class PacedSignals(Protocol):
+    """Signals that can be recorded more slowly than the link allows; beside ``Signals``, where the source can."""
+
+    async def record_paced(
+        self,
+        signals: Sequence[str],
+        seconds: float,
+        every_s: float,
+        on_reading: Callable[[Reading], None] | None = None,
+    ) -> tuple[Series, ...]:
+        """As ``Signals.record``, with at least ``every_s`` from one reading to the next."""
+        ...

@@ -35,10 +35,13 @@ class LocalActs:
 #: Moments of a slow pedal sweep, s after it begins, and pedal, % of travel. Our own pattern.
 SWEEP = tuple((0.5 + 0.1 * i, min(100.0, 2.0 * i) if i <= 50 else max(0.0, 100.0 - 2.0 * (i - 50))) for i in range(101))
 
+#: Acts with their moments, s.
+Course = tuple[tuple[float, str, dict[str, Any]], ...]
+
 #: Beats before the first act of a sequence, s; and how late a hand follows a cue, s (common practice, no source).
 COUNT_IN_S, HAND_S = 3.0, 0.25
 #: Sequences by hand: act of a question -> (s after the first act, act of the car). Our own practice pattern.
-SEQUENCES: Mapping[str, tuple[tuple[float, str, dict[str, Any]], ...]] = {
+SEQUENCES: Mapping[str, Course] = {
     "idle-sequence": (
         (0.0, "key", {"position": "on"}),
         (6.0, "pedal", {"percent": 100.0}),
@@ -50,6 +53,35 @@ SEQUENCES: Mapping[str, tuple[tuple[float, str, dict[str, Any]], ...]] = {
         (60.0, "brake", {"pressed": False}),
     )
 }
+
+_LOADS = ("lamps", "rear heater", "blower")
+
+
+def _times(course: tuple[tuple[float, str, dict[str, Any]], ...], every_s: float, times: int = 3) -> Course:
+    return tuple((n * every_s + after_s, act, args) for n in range(times) for after_s, act, args in course)
+
+
+#: What goes on while it is recorded: act of a question -> (s after it begins, act of the car). Our own pattern.
+COURSES: Mapping[str, Course] = {
+    "loads-on": (
+        *((6.0, "load", {"name": name, "on": True}) for name in _LOADS),
+        *((14.5, "load", {"name": name, "on": False}) for name in _LOADS),
+    ),
+    "in-gear-three-times": (
+        (0.0, "parking_brake", {"on": True}),
+        (0.0, "brake", {"pressed": True, "percent": 60.0}),
+        *_times(((8.0, "selector", {"position": "D"}), (13.0, "selector", {"position": "P"})), 9.0),
+        (33.0, "brake", {"pressed": False}),
+    ),
+    "drop-throttle-three-times": _times(
+        ((1.0, "pedal", {"percent": 7.5}), (5.0, "pedal", {"percent": 0.0})), 11.0
+    ),
+    "restart": (
+        (4.0, "key", {"position": "off"}),
+        (9.0, "key", {"position": "on"}),
+        (11.0, "key", {"position": "start"}),
+    ),
+}  # fmt: skip
 
 #: Act of a question -> acts of the car, in order.
 ACTS: Mapping[str, tuple[tuple[str, dict[str, Any]], ...]] = {
@@ -83,7 +115,9 @@ class BenchDriver:
         elif act == "pedal-sweep":
             self.meanwhile(self._sweep())
         elif act in SEQUENCES:
-            self.meanwhile(self._sequence(act))
+            self.meanwhile(self._course(SEQUENCES[act], COUNT_IN_S + HAND_S))
+        elif act in COURSES:
+            self.meanwhile(self._course(COURSES[act]))
         elif act == "koeo":
             await self._car.act("key", position="off")
             await self._clock.sleep_until(self._clock.now() + 3.0)
@@ -107,9 +141,9 @@ class BenchDriver:
         self._running.add(task)
         task.add_done_callback(self._running.discard)
 
-    async def _sequence(self, name: str) -> None:
-        zero_s = self._clock.now() + COUNT_IN_S + HAND_S
-        for after_s, act, args in SEQUENCES[name]:
+    async def _course(self, course: Course, begins_s: float = 0.0) -> None:
+        zero_s = self._clock.now() + begins_s
+        for after_s, act, args in course:
             await self._clock.sleep_until(zero_s + after_s)
             await self._car.act(act, **args)
 
