@@ -436,6 +436,24 @@ class PictureExtended(msgspec.Struct, frozen=True, tag="picture-extended@1"):
     size: int = 0
 
 
+class OrderChosen(msgspec.Struct, frozen=True, tag="order-chosen@1"):
+    """A person chose another order for what the plan still asks for; the job goes on in it.
+
+    Attributes:
+        by, reason: who, and why.
+        plan: the plan in this order, with its minutes.
+        broken: rules that cost rework and that the order breaks knowingly; one that forbids an order never stands here.
+        active_min, elapsed_min: more than the best order, min.
+    """
+
+    by: str
+    reason: str
+    plan: Plan
+    broken: tuple[Message, ...]
+    active_min: float
+    elapsed_min: float
+
+
 Body = (
     JobOpened
     | PictureTaken
@@ -477,4 +495,5 @@ Body = (
     | RunProgress
     | RetestDeclared
     | PictureExtended
+    | OrderChosen
 )

@@ -102,6 +102,7 @@ class JobState:
     screened: dict[str, tuple[ScreenedCode, ...]] = field(default_factory=dict)
     needs: tuple[Need, ...] = ()
     plan: Plan | None = None
+    orders: tuple[b.OrderChosen, ...] = ()
     runs: dict[str, RunState] = field(default_factory=dict)
     questions: dict[str, tuple[Question, Answer | None]] = field(default_factory=dict)
     effects: dict[str, EffectState] = field(default_factory=dict)
@@ -200,6 +201,8 @@ def _changes(state: JobState, event: Event) -> dict[str, Any]:
             return {"needs": needs}
         case b.PlanMade(plan):
             return {"plan": plan}
+        case b.OrderChosen():
+            return {"plan": event.body.plan, "orders": (*state.orders, event.body)}
         case b.CodesCleared():
             return {"clears": (*state.clears, event.body)}
         case b.DifferencesFound(before, after, found):

@@ -2,8 +2,8 @@
 
 The engine listens on the loopback address and writes port and a token into ``engine.json`` in the data folder, readable
 by its owner only. A request is one line ``{"token", "command", ...}``; the answer is one line ``{"result"}`` or
-``{"error", "code"}``. The command ``watch`` turns the connection into the live feed: newest values only, so a slow
-reader misses some.
+``{"error", "code", "detail", "where", "kind"}``. The command ``watch`` turns the connection into the live feed: newest
+values only, so a slow reader misses some.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 from typing import Any
 
-from asleft.model.errors import AsleftError, Code, InputError, RunError
+from asleft.model.errors import AsleftError, Code, InputError, LinkError, ModuleError, RecordError, RunError
 
 Command = Callable[[dict[str, Any]], Awaitable[Any]]
 
@@ -121,7 +121,7 @@ class ChannelServer:
         try:
             request = _request(line, self._token)
         except AsleftError as error:
-            await _write(writer, {"error": error.sentence(), "code": error.code.value})
+            await _write(writer, _told(error))
             return
         if request["command"] == "watch":
             async for snapshot in self._feed.watch():
@@ -136,7 +136,7 @@ class ChannelServer:
         try:
             return {"result": await command(request)}
         except AsleftError as error:
-            return {"error": error.sentence(), "code": error.code.value}
+            return _told(error)
         except (KeyError, TypeError, ValueError) as error:
             # a request out of form must not take the engine down
             return {"error": f"request out of form: {error!r}", "code": Code.INTERNAL.value}
@@ -152,6 +152,21 @@ def _request(line: bytes, token: str) -> dict[str, Any]:
     if not isinstance(request.get("command"), str):  # pyright: ignore[reportUnknownMemberType]
         raise InputError(Code.INTERNAL, "no command")
     return request  # pyright: ignore[reportUnknownVariableType]
+
+
+_KINDS = {kind.__name__: kind for kind in (InputError, LinkError, ModuleError, RunError, RecordError)}
+
+
+def _told(error: AsleftError) -> dict[str, Any]:
+    """An error in its parts, so that it is put together again once, and of the same kind."""
+    kind = next((name for name, kind in _KINDS.items() if isinstance(error, kind)), "")
+    told = {"error": error.sentence(), "code": error.code.value}
+    return {**told, "detail": error.detail, "where": error.where, "kind": kind}
+
+
+def _raised(answer: dict[str, Any]) -> AsleftError:
+    kind = _KINDS.get(str(answer.get("kind", "")), RunError)
+    return kind(Code(answer["code"]), str(answer.get("detail", answer["error"])), str(answer.get("where", "")))
 
 
 async def _write(writer: asyncio.StreamWriter, value: dict[str, Any]) -> None:
@@ -180,7 +195,7 @@ class ChannelClient:
         return reader, writer, str(said["token"])
 
     async def call(self, command: str, **arguments: Any) -> Any:
-        """Give a command and return its result. Raises RunError with the engine's words, or engine-absent."""
+        """Give a command and return its result. Raises the engine's error, or RunError (engine-absent)."""
         reader, writer, token = await self._connect()
         try:
             await _write(writer, {"token": token, "command": command, **arguments})
@@ -193,7 +208,7 @@ class ChannelClient:
             raise RunError(Code.ENGINE_ABSENT, "it closed the connection")
         answer = json.loads(line)
         if "error" in answer:
-            raise RunError(Code(answer["code"]), answer["error"])
+            raise _raised(answer)
         return answer.get("result")
 
     async def watch(self) -> AsyncIterator[dict[str, Any]]:

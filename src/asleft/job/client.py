@@ -6,7 +6,7 @@ The record is read straight from the journal (read only), so a page works while 
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -109,9 +109,9 @@ class JobClient:
         except OSError as error:
             raise RecordError(Code.JOB_UNKNOWN, f"{job} is not signed yet") from error
 
-    def report_pdf(self, job: str, paper: str = "a4") -> bytes:
-        """The report of the job as it stands."""
-        return stored_report(self._folder, job, paper)
+    def report_pdf(self, job: str, paper: str = "", language: str = "") -> bytes:
+        """The report of the job as it stands; paper and language empty: as the workshop's settings say."""
+        return stored_report(self._folder, job, paper, **({"language": language, "locale": ""} if language else {}))
 
     # -- commands ----------------------------------------------------------------------------------------------------
 
@@ -142,6 +142,13 @@ class JobClient:
         """Ask the run in hand to pause before its next step; its question then goes on with it."""
         await self._channel.call("pause", job=job)
 
+    async def choose_order(self, job: str, order: Sequence[str], by: str, device: str, reason: str) -> None:
+        """Have the rest of the plan worked in another order: all its functions, as ``moving.try_order`` names them.
+
+        Raises: InputError (order-refused): what forbids it, with its reason; RunError (control-held).
+        """
+        await self._channel.call("choose-order", job=job, order=list(order), by=by, device=device, reason=reason)
+
     async def attach(self, job: str, name: str, content: bytes) -> str:
         """Keep a document by its content. Returns what answers the question that asks for it. Raises RunError."""
         return str(await self._channel.call("attach", job=job, name=name, content=b64encode(content).decode()))
@@ -156,6 +163,10 @@ class JobClient:
         """
         paper = {"document": document[0], "content": b64encode(document[1]).decode()} if document else {}
         await self._channel.call("extend-picture", job=job, picture=picture, **said, **paper)
+
+    async def state_facts(self, job: str, by: str, facts: list[dict[str, str]]) -> None:
+        """State facts that no module tells. Raises RunError: another job is in hand; InputError (fact-bad)."""
+        await self._channel.call("state-facts", job=job, by=by, facts=facts)
 
     async def go_on(self, job: str) -> None:
         """Take a stopped job up again where it stands."""

@@ -35,6 +35,11 @@ class ControlLease:
         """Take control. Raises RunError (control-held): another has it and no reason is given; as ``append``."""
         self._record(take(self.holder, who, reason))
 
+    def only(self, who: Holder) -> None:
+        """Let through who may confirm effects; nobody takes control by it. Raises RunError (control-held)."""
+        if not may_confirm(self.holder, who):
+            raise RunError(Code.CONTROL_HELD, self.holder.text)
+
     def hand_over(self, who: Holder, to: Holder) -> None:
         """Give control to another, or up. Raises RunError (control-held) when ``who`` does not have it."""
         self._record(hand_over(self.holder, who, to))
@@ -46,8 +51,7 @@ class ControlLease:
         """
         if question.kind is not QuestionKind.EFFECT or text == STOP:
             return
-        if not may_confirm(self.holder, who):
-            raise RunError(Code.CONTROL_HELD, self.holder.text)
+        self.only(who)
         self.take(who)
 
     def _record(self, move: Move | None) -> None:

@@ -39,6 +39,7 @@ class Code(StrEnum):
     SCREENING_REFUSED = "screening-refused"
     PLAN_CYCLE = "plan-cycle"
     STATE_UNREACHABLE = "state-unreachable"
+    ORDER_REFUSED = "order-refused"
     COST_MISSING = "cost-missing"
     RECORDING_UNREADABLE = "recording-unreadable"
     COLUMN_MAP_BAD = "column-map-bad"
@@ -86,6 +87,7 @@ class Code(StrEnum):
     PERSON_UNUSABLE = "person-unusable"
     SETTING_BAD = "setting-bad"
     ASKED_WRONGLY = "asked-wrongly"
+    FACT_BAD = "fact-bad"
     HELP_UNKNOWN = "help-unknown"
     ACT_UNKNOWN = "act-unknown"
     CAR_FILE_BAD = "car-file-bad"
@@ -138,6 +140,10 @@ TEXTS: dict[Code, tuple[str, str]] = {
     Code.STATE_UNREACHABLE: (
         "No way leads to the car state that is needed.",
         "Add the missing move with its minutes, or leave this procedure out.",
+    ),
+    Code.ORDER_REFUSED: (
+        "The plan cannot be worked in this order.",
+        "See the reason; the job goes on in the order it had.",
     ),
     Code.COST_MISSING: (
         "Car state or minutes are not given.",
@@ -265,6 +271,10 @@ TEXTS: dict[Code, tuple[str, str]] = {
     Code.SETTING_BAD: (
         "A setting of the workshop cannot be used.",
         "Mend it in workshop.toml or with asleft settings; until then nothing is started with it.",
+    ),
+    Code.FACT_BAD: (
+        "This fact cannot be written into the record.",
+        "Say it as the message asks; asleft report facts lists what can be stated.",
     ),
     Code.ASKED_WRONGLY: ("This cannot be looked for.", "Ask as the message says."),
     Code.PERSON_UNUSABLE: (

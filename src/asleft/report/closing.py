@@ -83,7 +83,8 @@ def plan(record: Traced, w: Words) -> Section:
     """The order, its minutes, what put each at its place, and whether it was shown to be the best."""
     head = tuple(w(h) for h in ("plan.step", "plan.state", "plan.minutes", "plan.elapsed", "reasons", "procedure"))
     widths = (5, 3, 3, 2, 7, 4)
-    numbers, body = record.last(b.PlanMade)
+    chosen, order = record.last(b.OrderChosen)
+    numbers, body = (chosen, order) if order is not None else record.last(b.PlanMade)
     if body is None:
         return Section(w("plan.title"), (Table("", head, widths, (), w("plan.none")),))
     rows: list[Row] = []
@@ -140,6 +141,9 @@ def exceptions(record: Traced, w: Words) -> Section:
         add(e.sequence, w("exception.stopped"), f"{job.reason}: {w.said(job.message)}")
     for e, again in record.of(b.RetestDeclared):
         add(e.sequence, w("exception.retest"), f"{again.by}: {again.reason}")
+    for e, order in record.of(b.OrderChosen):
+        costs = "".join(f"; {w.said(rule)}" for rule in order.broken)
+        add(e.sequence, w("exception.order"), f"{order.by}: {order.reason}{costs}")
     for e, blind in record.of(b.NotWatched):
         add(e.sequence, w("exception.blind"), w.said(blind.message))
     for e, started in record.of(b.RunStarted):

@@ -84,6 +84,7 @@ ENGLISH: dict[str, str] = {
     "exception.gaps": "procedure not complete",
     "exception.gaps-text": "{name}: {count} things are not given; they stand with the run",
     "exception.retest": "measured once more",
+    "exception.order": "another order chosen",
     "exception.blind": "not watched",
     "exception.moved": "control of the car",
     # corrections, clock, control
@@ -188,6 +189,7 @@ GERMAN: dict[str, str] = {
     "exception.gaps": "Verfahren nicht vollständig",
     "exception.gaps-text": "{name}: {count} Angaben fehlen; sie stehen beim Lauf",
     "exception.retest": "noch einmal gemessen",
+    "exception.order": "andere Reihenfolge gewählt",
     "exception.blind": "nicht beobachtet",
     "exception.moved": "Hand am Auto",
     "amended.title": "Berichtigungen",

@@ -57,6 +57,7 @@ class Face:
         self.sight = EngineSight(self.client)
         self.pages = Pages(self.client, self.sight, self.token)
         self.hub = LiveHub(self.client)
+        self.beside = JobPages(self.client, self.sight, self.token)
 
     # -- reading -----------------------------------------------------------------------------------------------------
 
@@ -90,8 +91,9 @@ class Face:
         """The report as it stands."""
         job = request.path_params["job"]
         self.client.watch(job)
-        paper = "letter" if request.query_params.get("paper") == "letter" else "a4"
-        pdf = await run_in_threadpool(self.client.report_pdf, job, paper)
+        said = request.query_params
+        paper, language = said.get("paper", ""), said.get("language", "")
+        pdf = await run_in_threadpool(self.client.report_pdf, job, paper, language)
         headers = {"content-disposition": f'inline; filename="{job}.report.pdf"'}
         return Response(pdf, media_type="application/pdf", headers=headers)
 
@@ -184,6 +186,19 @@ class Face:
         await self._form(request)
         job = request.path_params["job"]
         return await self._done(request, job, _told(self.client.pause(job)))
+
+    async def choose(self, request: Request) -> Response:
+        """Take another order for the rest of the plan; refused, the order comes back with the reason."""
+        job, form = request.path_params["job"], await self._form(request)
+        viewer = _viewer(request)
+        by = viewer.by if viewer.signed_in else str(form.get("by", "")).strip()
+        names, reason = str(form.get("order", ""))[:4000], str(form.get("reason", "")).strip()
+        order = [name for name in names.split(",") if name]
+        try:
+            await self.client.choose_order(job, order, by, device_of(request), reason)
+        except AsleftError as error:
+            return await self.beside.order(request, names, replace(viewer, by=by), error.sentence())
+        return RedirectResponse(f"/job/{job}#part-plan", status_code=303)
 
     async def control(self, request: Request) -> Response:
         """Take control of the car with a reason, hand this device to somebody, or let go of control."""
@@ -299,7 +314,6 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
     face = Face(folder)
     door = Door(folder, face.client, face.token, shared)
     set_up = Later(lambda: _set_up(folder, face.token)).handler
-    beside = JobPages(face.client)
     book, elements = Later(lambda: _book(face.token)).handler, Later(_elements).handler
     history = Later(lambda: _history(folder)).handler
     return Starlette(
@@ -315,8 +329,9 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
             Route("/job/{job}/attach", face.attach, methods=["POST"]),
             Route("/job/{job}/add", face.add, methods=["GET", "POST"]),
             Route("/job/{job}/pause", face.pause, methods=["POST"]),
-            Route("/job/{job}/verdict/{run}", beside.verdict),
-            Route("/job/{job}/order", beside.order),
+            Route("/job/{job}/verdict/{run}", face.beside.verdict),
+            Route("/job/{job}/order", face.beside.order),
+            Route("/job/{job}/order", face.choose, methods=["POST"]),
             Route("/job/{job}/events", face.events),
             Route("/job/{job}/report.pdf", face.report),
             Route("/job/{job}/record.zip", face.record),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from starlette.concurrency import run_in_threadpool
@@ -16,19 +16,27 @@ from asleft.job.client import JobClient
 from asleft.job.figures import plan_track
 from asleft.model.verdict import Judgement, Rule, Verdict
 
+from .access import who_asks
 from .answers import Given
-from .context import ORIGIN_WORDS
+from .context import ORIGIN_WORDS, Viewer
 from .rendering import render_plain, safe
+from .sight import EngineSight
 
 if TYPE_CHECKING:
     from asleft.job.moving import Tried
 
 
-class JobPages:
-    """Handlers of the pages that only read."""
+#: In the address instead of names: the best order.
+BEST = "best"
 
-    def __init__(self, client: JobClient) -> None:
+
+class JobPages:
+    """Pages beside the sheet. Args: sight: the engine. token: what a form carries."""
+
+    def __init__(self, client: JobClient, sight: EngineSight, token: str) -> None:
         self._client = client
+        self._sight = sight
+        self._token = token
 
     async def verdict(self, request: Request) -> Response:
         """Everything about the verdict of one run."""
@@ -41,30 +49,59 @@ class JobPages:
         page = {"state": state, "run": run, "narrow": narrow, "origin": ORIGIN_WORDS[state.origin]}
         return HTMLResponse(render_plain("verdict.html", job=job, next_measures=next_measures(run), **page))
 
-    async def order(self, request: Request) -> Response:
-        """The plan in another order: what it costs and breaks. Raises InputError: act-unknown, not the plan's names."""
+    async def order(
+        self, request: Request, names: str = "", viewer: Viewer | None = None, problem: str = ""
+    ) -> Response:
+        """The plan in another order: what it costs and breaks, and a form to take it.
+
+        Args: names: with commas; else as the address says; else the plan's. problem: why it was not taken.
+        Raises: InputError: act-unknown, not the plan's names.
+        """
         job = request.path_params["job"]
         state = self._client.watch(job).state
         if state.plan is None:
             raise HTTPException(404)
-        names = tuple(n for n in request.query_params.get("order", "")[:4000].split(",") if n)
-        narrow = request.cookies.get("asleft_narrow") == "1"
-        return HTMLResponse(await run_in_threadpool(_order_page, job, state, names, narrow))
+        wanted = tuple(n for n in (names or request.query_params.get("order", ""))[:4000].split(",") if n)
+        viewer = viewer or Viewer(narrow=request.cookies.get("asleft_narrow") == "1")
+        engine = await self._sight.look(fresh=True)
+        more = {
+            "in_hand": engine.job == job,
+            "acts": who_asks(request).may("POST", f"/job/{job}/order"),
+            "by": viewer.by or engine.technician,
+            "fixed": viewer.signed_in,
+            "token": self._token,
+            "problem": problem,
+        }
+        page = await run_in_threadpool(_order_page, job, state, wanted, viewer.narrow, more)
+        return HTMLResponse(page, 409 if problem else 200)
 
 
-def _order_page(job: str, state: JobState, names: tuple[str, ...], narrow: bool) -> str:
-    from asleft.job.moving import try_order  # noqa: PLC0415 - planning is imported when it is asked for
+def _order_page(job: str, state: JobState, names: tuple[str, ...], narrow: bool, more: dict[str, Any]) -> str:
+    from asleft.job.course import Course, begun_in  # noqa: PLC0415 - planning is imported when it is asked for
+    from asleft.job.moving import try_order  # noqa: PLC0415
 
-    tried = try_order(state, names)
+    now = tuple(step.function for step in state.plan.steps) if state.plan else ()
+    tried = try_order(state, () if names == (BEST,) else names or (now if state.orders else ()))
     track = safe(plan_track(tried.plan, narrow=narrow)) if tried.plan else ""
-    return render_plain("order.html", job=job, state=state, tried=tried, track=track, moves=moves(job, tried))
+    begun = begun_in(state, Course()) if state.closed is None else ()
+    held = len(begun) if tried.order[: len(begun)] == begun else 0
+    more = {**more, "held": held, "same": tried.order == now, "best": BEST}
+    return render_plain(
+        "order.html", job=job, state=state, tried=tried, track=track, moves=moves(job, tried, held), **more
+    )
 
 
-def moves(job: str, tried: Tried) -> tuple[tuple[str, str], ...]:
-    """For each place the addresses of the order with it one earlier and one later; empty at the ends."""
+def moves(job: str, tried: Tried, held: int = 0) -> tuple[tuple[str, str], ...]:
+    """For each place the addresses of the order with it one earlier and one later; empty where it cannot go.
+
+    Args: held: places at the beginning that have begun and stay.
+    """
     order = tried.order
     return tuple(
-        (_swapped(job, order, n - 1) if n else "", _swapped(job, order, n) if n + 1 < len(order) else "")
+        (
+            _swapped(job, order, n - 1) if n > held else "",
+            _swapped(job, order, n) if held <= n < len(order) - 1 else "",
+        )
         for n in range(len(order))
     )
 

@@ -18,6 +18,7 @@ CHANGES: dict[str, tuple[str, ...]] = {
     "codes-screened": ("found",),
     "needs-found": ("needs",),
     "plan-made": ("plan",),
+    "order-chosen": ("plan", "runs", "notes"),
     "run-started": ("runs",),
     "identifier-chosen": ("runs",),
     "question-asked": (),

@@ -8,7 +8,7 @@ async function show(address, name, way) {
     const answer = await fetch(address);
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("order");
     if (!answer.ok || !fresh) return;
-    Idiomorph.morph(place(), fresh, { morphStyle: "outerHTML" });
+    Idiomorph.morph(place(), fresh, { morphStyle: "outerHTML", ignoreActiveValue: true });
     history.replaceState(null, "", address);
     const item = place().querySelector('[data-name="' + CSS.escape(name) + '"]');
     (item?.querySelector("." + way) || item?.querySelector(".earlier, .later"))?.focus();
