@@ -61,7 +61,7 @@ class LinkSignals:
     ) -> None:
         self._talk = talk
         self._clock = clock
-        self._least_period_s = least_period_s
+        self._least_period_s: float = least_period_s
         self._addresses = None if sources is None else tuple(sources)
         self._sources: tuple[Source, ...] = ()
         self._mapped = {entry.signal.id: entry for entry in mapped}

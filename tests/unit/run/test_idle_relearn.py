@@ -18,7 +18,7 @@ from asleft.model.verdict import RunEnd, StepOutcome, Verdict
 from asleft.run.beside import attached_text
 from kit.bench_run import IDLE, LEARN, RunOutcome, RunScene, play_run
 
-#: What every way proves: settled idle, air and trims, in-gear and load step, drop throttle, restart; the area is reported.
+#: What every way proves: idle, air, trims, load and in-gear step, drop throttle, restart; the area is reported.
 PROVED = {"flow-area": "CANNOT_TELL"} | dict.fromkeys(
     (
         "idle-spread", "trim-sum", "idle-mean", "idle-air", "load-dip", "load-back", "gear-dip", "gear-back",
