@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Coroutine
+from collections.abc import Callable, Coroutine
 
 from asleft.event import body as b
 from asleft.model.errors import Code, RunError
@@ -34,15 +34,15 @@ def _written(log: RunLog, question: Question, answer: Answer) -> Answer:
     return answer
 
 
-async def ask_or_see(log: RunLog, question: Question, seen: Coroutine[None, None, None]) -> Answer:
+async def ask_or_see(log: RunLog, question: Question, seen: Callable[[], Coroutine[None, None, None]]) -> Answer:
     """Ask, and take what the car itself shows as the answer when it comes first: hands at the key need no screen.
 
-    Args: seen: returns once the car shows it.
+    Args: seen: begins to look, and returns once the car shows it.
     Raises: as ``ask``.
     """
     log.write(b.QuestionAsked(log.run, question))
     said = asyncio.ensure_future(log.ports.person.answer(question))
-    shown = asyncio.ensure_future(seen)
+    shown = asyncio.ensure_future(seen())
     try:
         await asyncio.wait((said, shown), return_when=asyncio.FIRST_COMPLETED)
         if said.done():

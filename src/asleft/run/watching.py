@@ -130,7 +130,7 @@ async def key_cycle(log: RunLog, step: KeyCycle, locks: Gate) -> None:
 async def _turn(log: RunLog, end: StepLog, act: str, message: Message, *, answers: bool) -> None:
     """Ask for the key and watch the module: what it shows counts, whoever answers first; what it hides is declared."""
     question = Question(log.number("q"), QuestionKind.ACT, message, ("done", STOP), act=act)
-    answer = await ask_or_see(log, question, _shows(log, answers=answers))
+    answer = await ask_or_see(log, question, lambda: _shows(log, answers=answers))
     if answer.evidence is Evidence.MEASURED or await _within(log, _KEY_WAIT_S, answers=answers):
         end.message = say("key.seen", "key seen by the module ({what})", what="answers" if answers else "silent")
     elif answers:
