@@ -100,7 +100,8 @@ async def _with_person(run: RunContext, step: Tell | Ask | Observe | KeyCycle) -
         case Ask(step_id, text, choices):
             with log.step(step_id, say("step.ask", "{text}", text=text)) as end:
                 message = say("ask", "{text}", text=text)
-                answer = await ask(log, Question(log.number("q"), QuestionKind.CHOOSE, message, (*choices, STOP)))
+                question = Question(log.number("q"), QuestionKind.CHOOSE, message, (*choices, STOP), act=step.act)
+                answer = await ask(log, question)
                 end.message = say("ask.answer", "declared: {answer}", answer=answer.text)
                 await must_agree(run, step, answer.text)
         case Observe():
