@@ -23,7 +23,7 @@ from asleft.model.question import Question, QuestionKind
 from asleft.run.cues import cues
 from kit.events import opened, say
 from kit.evidence import HAND, TESTER, evidence_job
-from kit.gallery import bodies, cut_after, whole_job
+from kit.gallery import bodies, cut_after, free_job, whole_job
 from kit.processes import wait_until
 
 from .conftest import WAIT_MS, Bench, Gallery, OpenPage
@@ -80,6 +80,23 @@ def test_a_procedure_is_moved_by_keys_and_by_touch(gallery: Gallery, open_page: 
     assert names(page) == best
     page.reload()
     assert names(page) == best
+
+
+def test_another_order_is_taken_by_keys(bench: Bench, open_page: OpenPage) -> None:
+    """Moved, named, reasoned: the engine is told once, and the sheet is where it leads."""
+    bench.write(*bodies(free_job()))
+    page = open_page(f"{bench.url}/order")
+    page.locator(".order li").nth(1).locator(".later").focus()
+    page.keyboard.press("Enter")
+    take = page.get_by_role("button", name="Take this order")
+    expect(take).to_be_visible(timeout=WAIT_MS)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 820
+    page.get_by_label("Why this order").fill("the windscreen waits <b>")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**#part-plan", timeout=WAIT_MS)
+    (told,) = bench.told("choose-order")
+    assert (told["by"], told["reason"]) == ("M. Okafor", "the windscreen waits <b>")
+    assert told["order"][1:3] == ["idle-relearn", "rain-light-sensor"]
 
 
 # -- the book ----------------------------------------------------------------------------------------------------------

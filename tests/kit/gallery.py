@@ -17,13 +17,19 @@ from typing import Any, Self
 
 import msgspec
 
+from asleft.book.shelf import load_book
 from asleft.event import body as b
 from asleft.event.envelope import Event, decode, stored_bytes
+from asleft.event.fold import JobState
 from asleft.job.channel import ChannelServer, LiveFeed
+from asleft.job.planning import needs_and_plan
+from asleft.job.settings import BOOK
 from asleft.model.errors import AsleftError, Code, InputError
 from asleft.model.origin import Origin
+from asleft.plan.work_items import find_work_item
 from asleft.record.journal import open_journal
 from kit.bench_job import play
+from kit.events import Job, opened
 from kit.record_kit import HandClock, Source
 
 
@@ -87,7 +93,7 @@ def bodies(events: Iterable[Event]) -> list[b.Body]:
 #: Commands that the stand-in takes and does nothing about.
 TAKEN = (
     *("open-job", "answer", "stop", "go-on", "bench-act"),
-    *("take-control", "hand-over", "pause", "extend-picture"),
+    *("take-control", "hand-over", "pause", "extend-picture", "choose-order"),
 )
 
 
@@ -174,3 +180,13 @@ class StandIn:
     ) -> None:
         self._loop.call_soon_threadsafe(self._stop.set)
         self._thread.join(30)
+
+
+def free_job(number: str = "J-9") -> tuple[Event, ...]:
+    """A job with its plan and nothing begun, of which one thing may be done at any time."""
+    bare = opened()
+    assert bare.vehicle is not None
+    work = ("throttle body removed, cleaned and refitted", "windscreen replaced")
+    body = msgspec.structs.replace(bare, work_items=tuple(find_work_item(words) for words in work))
+    found, plan = needs_and_plan(JobState(opened=body), load_book(BOOK))
+    return Job(number).add(body, b.NeedsFound(found.needs), b.PlanMade(plan)).done()

@@ -43,7 +43,9 @@ def test_an_error_keeps_its_code_and_words(tmp_path: Path) -> None:
     async def use(client: ChannelClient, _feed: LiveFeed, _folder: Path) -> None:
         with pytest.raises(InputError, match="polish the ashtray") as caught:
             await client.call("refuse")
-        assert caught.value.sentence() == str(InputError(Code.UNKNOWN_WORK_ITEM, "polish the ashtray")), "once, and whole"
+        assert caught.value.sentence() == str(InputError(Code.UNKNOWN_WORK_ITEM, "polish the ashtray")), (
+            "once, and whole"
+        )
         with pytest.raises(RunError, match="no such command"):
             await client.call("explode")
         with pytest.raises(RunError, match="out of form"):

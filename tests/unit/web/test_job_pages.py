@@ -12,16 +12,18 @@ import pytest
 from asleft.book.shelf import load_book
 from asleft.event import body as b
 from asleft.event.fold import fold
+from asleft.job.course import Course, chosen_order
 from asleft.job.moving import try_order
 from asleft.job.planning import needs_and_plan
 from asleft.job.settings import BOOK
+from asleft.model.errors import Code, InputError
 from asleft.model.question import Question, QuestionKind
 from asleft.model.verdict import Verdict
 from asleft.web.guard import LONGEST_BODY
 from kit.asgi import get, post
-from kit.events import Job, opened, say
+from kit.events import Job, opened, say, started
 from kit.evidence import HAND, TESTER, evidence_job
-from kit.gallery import StandIn, bodies, cut_after, store, whole_job
+from kit.gallery import StandIn, bodies, cut_after, free_job, store, whole_job
 
 ATTACH = Question(
     "q9", QuestionKind.TYPE, say("x", "Attach the report"), ("it gives no report", "stop here"), act="attach"
@@ -37,6 +39,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     job.add(opened(), b.QuestionAsked("r", ATTACH))
     store(folder, "J-3", bodies(job.done()))
     store(folder, "J-4", bodies(cut_after(whole_job(), b.QuestionAsked, 1, "work.done")))
+    store(folder, "J-5", bodies(free_job()))
     return folder
 
 
@@ -130,6 +133,54 @@ def test_trying_an_order_writes_nothing(folder: Path) -> None:
     before = {p: p.read_bytes() for p in folder.rglob("*") if p.is_file() and "J-2" in p.name}
     get(folder, "/job/J-2/order?order=idle-relearn,throttle-stop-learn,planned-clear,key-cycles,as-left")
     assert before == {p: p.read_bytes() for p in before}
+
+
+LEARN, RAIN, IDLE, END = "throttle-stop-learn", "rain-light-sensor", "idle-relearn", "planned-clear,key-cycles,as-left"
+OTHER = f"{LEARN},{IDLE},{RAIN},{END}"
+
+
+def test_an_allowed_order_can_be_taken_while_the_job_is_in_hand(folder: Path, engine: StandIn) -> None:
+    page = get(folder, f"/job/J-5/order?order={OTHER}").text
+    assert "Take this order" not in page
+    assert "taken while the job is in hand" in page
+    engine.job = "J-5"
+    assert "Take this order" not in get(folder, "/job/J-5/order").text, "it is the plan's"
+    assert "Take this order" not in get(folder, f"/job/J-5/order?order={IDLE},{LEARN},{RAIN},{END}").text, "barred"
+    assert "Take this order" in get(folder, f"/job/J-5/order?order={OTHER}").text
+    given = {"order": OTHER, "by": "M. Okafor", "reason": "the windscreen waits"}
+    sent = post(folder, "/job/J-5/order", **given)
+    assert sent.status_code == 303
+    assert sent.headers["location"] == "/job/J-5#part-plan"
+    (told,) = engine.told
+    assert told["order"] == OTHER.split(",")
+    assert (told["command"], told["by"], told["reason"]) == ("choose-order", "M. Okafor", "the windscreen waits")
+    assert post(folder, "/job/J-5/order", **given, token="x").status_code == 403
+
+
+def test_an_order_that_the_engine_refuses_comes_back_with_the_reason(folder: Path, engine: StandIn) -> None:
+    engine.job = "J-5"
+    engine.refusal = InputError(Code.ORDER_REFUSED, "<b>begun</b>")
+    sent = post(folder, "/job/J-5/order", order=OTHER, by="M. Okafor", reason="x")
+    assert sent.status_code == 409
+    assert "&lt;b&gt;begun&lt;/b&gt;" in sent.text
+    assert sent.text.count("cannot be worked in this order") == 1
+    assert re.findall(r'data-name="([^"]+)"', sent.text) == OTHER.split(",")
+
+
+def test_an_order_that_was_chosen_stands_with_who_and_why_and_what_has_begun_does_not_move(folder: Path) -> None:
+    state = fold(free_job())
+    chosen = chosen_order(state, Course(), OTHER.split(","), "M. Okafor", "the windscreen waits")
+    events = [*bodies(free_job()), chosen, started()]
+    store(folder, "J-6", events)
+    sheet, page = text(get(folder, "/job/J-6").text), get(folder, "/job/J-6/order").text
+    assert "Order chosen by M. Okafor: the windscreen waits" in sheet
+    assert "at this place because M. Okafor chose it" in sheet
+    assert re.findall(r'data-name="([^"]+)"', page) == OTHER.split(",")
+    first = page.split("data-name=")[1]
+    assert "begun" in first
+    assert 'class="move' not in first
+    assert "earlier" not in page.split("data-name=")[2].split("later")[0]
+    assert re.findall(r'data-name="([^"]+)"', get(folder, "/job/J-6/order?order=best").text)[1] == RAIN
 
 
 # -- documents and pauses --------------------------------------------------------------------------------------------
