@@ -103,8 +103,15 @@ def test_no_order_is_better(problem: Problem) -> None:
 FAILS = (0.0, 0.25, 0.5)
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_no_order_of_eight_is_better(seed: int) -> None:
+#: Few in every run, many in the long one: size and seed.
+RANDOM_JOBS = [
+    *((8, seed) for seed in range(2)),
+    *(pytest.param(size, seed, marks=pytest.mark.full) for size in range(2, 9) for seed in range(2, 32)),
+]
+
+
+@pytest.mark.parametrize(("size", "seed"), RANDOM_JOBS)
+def test_no_order_of_a_random_job_is_better(size: int, seed: int) -> None:
     chance = Random(seed)
     names = sorted(WANTS)
     tasks = tuple(
@@ -115,9 +122,9 @@ def test_no_order_of_eight_is_better(seed: int) -> None:
             chance.randint(1, 60),
             fails=chance.choice(FAILS),
         )
-        for n in range(8)
+        for n in range(size)
     )
-    before = frozenset((a, b) for a in range(8) for b in range(a + 1, 8) if chance.random() < 0.3)
+    before = frozenset((a, b) for a in range(size) for b in range(a + 1, size) if chance.random() < 0.3)
     problem = Problem(tasks, CarState(), before)
     found, best = solve(problem, NETWORK), brute(problem)
     assert found is not None
