@@ -20,6 +20,7 @@ from asleft.ports.journal import Journal
 from asleft.ports.signals import Signals
 from asleft.proof.codes import CodesSeen
 from asleft.run.asking import STOP, ask_choice, confirm
+from asleft.run.deciding import undecided
 from asleft.run.monitors import remaining_in
 from asleft.run.proving import conclude
 from asleft.run.recover import settle_open_effects
@@ -105,7 +106,7 @@ class JobLine:
     async def _recover(self) -> None:
         """After an interruption: settle what nobody knows, end the runs that were cut."""
         state = self._hand.state
-        if state.unsettled:
+        if state.unsettled or undecided(state):
             await settle_open_effects(self._hand.ports, state, self._hand.desk.book)
         for run_id, run in state.runs.items():
             if run.end is None and not awaits_conclusion(run):

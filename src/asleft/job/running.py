@@ -14,7 +14,9 @@ from asleft.model.step_coding import Coding
 from asleft.model.verdict import RunEnd
 from asleft.model.work import PlanStep, ScreenClass
 from asleft.run.asking import STOP, ask, ask_choice, confirm
+from asleft.run.deciding import undecided
 from asleft.run.engine import Run, RunRequest
+from asleft.run.recover import settle_open_effects
 
 from .book_trust import known_trust, refusal
 from .hand import JobHand, awaits_conclusion
@@ -63,6 +65,7 @@ class Procedures:
     async def until_done(self, function: str, name: str, loaded: LoadedProcedure) -> None:
         """Run a procedure; a repeat after one that did not get through is asked for, reasoned and counted."""
         while function not in self._hand.state.open_items:
+            await self._know_first()
             runs = self._hand.runs_of(function)
             if any(awaits_conclusion(r) or r.end is RunEnd.COMPLETED for r in runs):
                 if not await self._once_more(name, loaded, runs):
@@ -87,6 +90,12 @@ class Procedures:
             await Run(self._hand.ports, request).carry_out()
             if self._hand.desk.person.wants_stop:
                 raise RunError(Code.STOPPED_BY_PERSON, where=name)
+
+    async def _know_first(self) -> None:
+        """Nothing is begun while an earlier effect is neither read nor put to a person."""
+        state = self._hand.state
+        if undecided(state):
+            await settle_open_effects(self._hand.ports, state, self._hand.desk.book)
 
     def _trusted(self, function: str, name: str, loaded: LoadedProcedure, way: Way) -> bool:
         """Whether its level of trust lets it start on this car; if not, it stays open, and the record says why."""

@@ -22,6 +22,8 @@ def seen_in(error: AsleftError) -> Seen | None:
         return Seen.REFUSED
     return {
         Code.MODULE_SILENT: Seen.TOO_LATE,
+        Code.TRANSFER_BROKEN: Seen.TOO_LATE,
+        Code.LINK_LOST: Seen.TOO_LATE,
         Code.SEQUENCE_MISSED: Seen.MISSED,
         Code.GATE_CLOSED: Seen.NOT_READY,
         Code.INTERLOCK_BROKEN: Seen.NOT_READY,

@@ -28,6 +28,7 @@ from asleft.proof.attempts import settled
 from .asking import STOP, ask_choice, confirm
 from .causes import name_causes
 from .context import RunContext, RunRequest
+from .deciding import put_to_person
 from .dispatch import carry_out_step, must_be_handled
 from .gate import Gate
 from .identifying import find_identifier
@@ -69,6 +70,8 @@ class Run:
             if self._log.machine.state is State.PROVING:
                 raise  # nothing is open any more; what was measured stands
             await self._cut(steps, error.sentence())
+            if error.code not in (Code.LINK_LOST, Code.STOPPED_BY_PERSON):  # then it is read when the job goes on
+                await put_to_person(self._log)
             name_causes(self._log, self._request.procedure, error)
             self._end(_end_of(error), Verdict.CANNOT_TELL, say("run.ended", "{why}", why=error.sentence()))
             return False

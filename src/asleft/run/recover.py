@@ -9,36 +9,30 @@ from __future__ import annotations
 from asleft.book.identifier import Identifier
 from asleft.book.procedure import Printed, Way
 from asleft.book.shelf import Book
-from asleft.codec.uds import read_data
 from asleft.event.fold import EffectState, JobState
 from asleft.model.effect import Effect, Settle, Settlement
-from asleft.model.errors import AsleftError, RunError
+from asleft.model.errors import AsleftError
 from asleft.model.message import Message, say
 from asleft.model.module import ModuleState
-from asleft.model.question import Question, QuestionKind
 from asleft.model.step import RoutineResult
 
 from . import wire
-from .asking import ask
 from .clearing import PRESENT, read_present
+from .deciding import decide, other_module, undecided
 from .effects import settled
 from .log import RunLog, RunPorts
 from .routine import SESSION_OUT_S, read_status
 from .writing import find_out_write
 
-UNDECIDED, HAPPENED, NOT_HAPPENED = "cannot be told", "it happened", "it did not happen"
-#: Serial number of a module. Source: ISO 14229-1, annex C (recalled).
-_SERIAL = 0xF18C
-
 
 async def settle_open_effects(ports: RunPorts, state: JobState, book: Book) -> None:
-    """Settle every effect of which nobody knows whether it happened.
+    """Settle every effect of which nobody knows whether it happened, and those that nobody was asked about yet.
 
     Raises: RecordError: the journal cannot be written.
     """
     await ports.clock.sleep_until(ports.clock.now() + SESSION_OUT_S)
     log = RunLog(ports, "recovery")
-    for effect in state.unsettled:
+    for effect in (*state.unsettled, *undecided(state)):
         try:
             settlement, message = await _find_out(ports, effect, state, book)
         except AsleftError as error:
@@ -46,37 +40,14 @@ async def settle_open_effects(ports: RunPorts, state: JobState, book: Book) -> N
             message = say("recover.unread", "could not be read: {why}", why=error.sentence())
         settled(log, effect.intent, settlement, message)
         if settlement is Settlement.PERSON_MUST_DECIDE:
-            await _decide(log, effect, message)
-
-
-async def _decide(log: RunLog, effect: EffectState, why: Message) -> None:
-    """Put what nobody can read to the person, with the facts; left undecided, it stays so on the record."""
-    intent = effect.intent
-    text = "{module}: {bytes} may have been carried out or not: {why}. Look at the car. What is it?"
-    shown = intent.payload[:16]
-    message = say("recover.decide", text, module=intent.target.text, bytes=shown, why=why.text)
-    facts = (intent.why, f"serial number {intent.serial or 'not read'}", f"intended as {intent.effect.value}")
-    question = Question(
-        log.number("q"), QuestionKind.CHOOSE, message, (UNDECIDED, HAPPENED, NOT_HAPPENED), details=facts
-    )
-    try:
-        answer = await ask(log, question)
-    except RunError:
-        return
-    declared = {HAPPENED: Settlement.DONE, NOT_HAPPENED: Settlement.NOT_DONE}.get(answer.text)
-    if declared is not None:
-        words = say("recover.declared", "declared by {by}: {said}", by=answer.by, said=answer.text)
-        settled(log, intent, declared, words)
+            await decide(log, effect.intent, message)
 
 
 async def _find_out(ports: RunPorts, effect: EffectState, state: JobState, book: Book) -> tuple[Settlement, Message]:
     intent = effect.intent
-    if intent.serial:
-        answer = await ports.conversation.ask(intent.target, read_data.make_request(_SERIAL))
-        serial = read_data.read_answer(answer, _SERIAL).rstrip(b"\x00 ").decode("ascii", "replace")
-        if serial != intent.serial:
-            text = "another module answers (serial {now}, was {before})"
-            return Settlement.PERSON_MUST_DECIDE, say("recover.other", text, now=serial, before=intent.serial)
+    other = await other_module(ports, intent)
+    if other is not None:
+        return Settlement.PERSON_MUST_DECIDE, other
     if intent.settle is Settle.ROUTINE_RESULT:
         return await _routine(ports, effect, state, book)
     if intent.settle is Settle.READ_BACK:

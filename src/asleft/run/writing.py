@@ -10,19 +10,23 @@ from asleft.book.printed import any_bytes, two_bytes
 from asleft.codec.refusal import Protocol
 from asleft.codec.uds import read_data, restart, write_data
 from asleft.model.effect import Intent, Settle, Settlement
-from asleft.model.errors import AsleftError, Code, InputError, ModuleError, RefusedError
+from asleft.model.errors import AsleftError, Code, InputError, ModuleError, RefusedError, RunError
 from asleft.model.message import Message, say
 from asleft.model.module import ModuleAddress, ModuleState
-from asleft.model.question import QuestionKind
+from asleft.model.question import Question, QuestionKind
 from asleft.model.reading import to_hex
 from asleft.model.step_more import Read, Restart, RestartModule, Write
 from asleft.ports.conversation import Conversation
 
-from .asking import confirm
+from .asking import STOP, ask, confirm
 from .context import RunContext
+from .deciding import other_module
 from .effects import Sent, carry_out, settled
 from .routine import EMERGENCY, SESSION_OUT_S
 
+#: How often a write is read back at most; from key on until a module may be expected to answer, s (common practice).
+LOOKS, WAKE_S = 3, 3.0
+READ_AGAIN = "read it again"
 _KINDS = {Restart.HARD: 1, Restart.KEY_OFF_ON: 2, Restart.SOFT: 3}
 
 
@@ -77,17 +81,45 @@ async def _settle(run: RunContext, sent: Sent, identifier: int, before: bytes, v
         raise sent.error
     if sent.error is not None:
         await clock.sleep_until(clock.now() + SESSION_OUT_S)
-    try:
-        now = await read_bytes(run.ports.conversation, run.module.address, identifier)
-    except AsleftError as error:
-        text = say("write.unread", "it could not be read back: {why}", why=error.sentence())
-        settled(run.log, sent.intent, Settlement.PERSON_MUST_DECIDE, text)
-        raise
+    now = await _look_back(run, sent, identifier)
     settlement, message = judge_back(before, value, now)
     settled(run.log, sent.intent, settlement, message)
     if settlement is not Settlement.DONE:
         raise sent.error or ModuleError(Code.CODING_DIFFERS, now.hex(" ").upper(), name)
     run.log.told(name, ModuleState.STORED, message)
+
+
+async def _look_back(run: RunContext, sent: Sent, identifier: int) -> bytes:
+    """Read what is there now. Where nothing answers the person sees to key, plug and supply, and it is read again.
+
+    Raises: AsleftError: it stays unread after all looks, stop was said, or the link is gone; then it stands as a
+        question, and is read when the job goes on.
+    """
+    for left in range(LOOKS - 1, -1, -1):
+        try:
+            other = await other_module(run.ports, sent.intent) if sent.error is not None or left < LOOKS - 1 else None
+            if other is not None:
+                raise ModuleError(Code.CODING_DIFFERS, other.text, run.module.address.name)
+            return await read_bytes(run.ports.conversation, run.module.address, identifier)
+        except AsleftError as error:
+            text = say("write.unread", "it could not be read back: {why}", why=error.sentence())
+            if not left or error.code in (Code.CODING_DIFFERS, Code.LINK_LOST):
+                settled(run.log, sent.intent, Settlement.PERSON_MUST_DECIDE, text)
+                raise
+            await _look_again(run, sent, text)
+    raise AssertionError
+
+
+async def _look_again(run: RunContext, sent: Sent, why: Message) -> None:
+    words = "{why}. Nothing is sent again. Key on, plug in, supply steady; then it is read once more."
+    message = say("write.look", words, why=why.text)
+    question = Question(run.log.number("q"), QuestionKind.ACT, message, (READ_AGAIN, STOP), act="key-on")
+    try:
+        await ask(run.log, question)
+    except RunError:
+        settled(run.log, sent.intent, Settlement.PERSON_MUST_DECIDE, why)
+        raise
+    await run.ports.clock.sleep_until(run.ports.clock.now() + WAKE_S)
 
 
 def judge_back(before: bytes | None, value: bytes, now: bytes) -> tuple[Settlement, Message]:
