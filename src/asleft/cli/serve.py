@@ -29,9 +29,11 @@ def serve(
 
     from asleft.job.people import read_people  # noqa: PLC0415
     from asleft.job.serving import serve as work  # noqa: PLC0415
+    from asleft.job.settings import use_folder  # noqa: PLC0415
     from asleft.model.errors import Code, InputError  # noqa: PLC0415
 
     folder = _folder(data)
+    use_folder(folder)
     if shared and not read_people(folder):
         raise InputError(Code.PERSON_UNUSABLE, "nobody may sign in yet: asleft people add NAME --role lead")
 

@@ -12,6 +12,7 @@ VERBS: dict[str, tuple[str, str, str]] = {
     "demo": ("demo", "demo", "Run the main job on a bench car."),
     "doctor": ("doctor", "doctor", "Look at everything that work needs on this machine; nothing is changed."),
     "history": ("history", "histories", "Years of jobs."),
+    "job": ("jobs", "jobs", "Jobs: open, answer, follow, stop, hand over, another order."),
     "key": ("key", "keys", "The workshop's signing key."),
     "links": ("links", "links", "List what could lead to a car."),
     "listen": (
@@ -31,6 +32,7 @@ VERBS: dict[str, tuple[str, str, str]] = {
     "prove": ("prove", "prove", "Verdicts with number lines and sentences."),
     "record": ("record", "records", "Records: copies, exports, corrections, erasing personal data."),
     "replay": ("replay", "replay", "Judge an idle from a recording."),
+    "report": ("report", "reports", "The paper of a job, and facts that no module tells."),
     "serve": ("serve", "serve", "Start the engine on the workshop's link, and the page."),
     "settings": ("serve", "settings", "Show or change the workshop's settings; the engine reads them when it starts."),
     "support": (

@@ -12,6 +12,11 @@ BOOK = Path(str(resources.files("asleft.book"))) / "data"
 TEMPLATES = Path(str(resources.files("asleft.book"))) / "templates"
 
 
+def use_folder(folder: Path) -> None:
+    """Work on this data folder in this process and its children: jobs, own procedures, people, settings in one place."""
+    os.environ["ASLEFT_DATA"] = str(folder.resolve())
+
+
 def data_folder() -> Path:
     """The workshop's data folder: ``ASLEFT_DATA``, else the user's own place for data."""
     if said := os.environ.get("ASLEFT_DATA"):

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import uvicorn
 
+from asleft.job.settings import use_folder
+
 from .app import make_app
 from .tls import own_certificate, own_names
 
@@ -21,6 +23,7 @@ def main() -> None:
     parser.add_argument("--port", type=int, default=0)
     parser.add_argument("--shared", action="store_true", help="on the workshop's network, with sign-in and TLS")
     said = parser.parse_args()
+    use_folder(said.folder)
     listener = socket.socket()
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("" if said.shared else "127.0.0.1", said.port))
