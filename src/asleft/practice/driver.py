@@ -64,6 +64,7 @@ def _times(course: tuple[tuple[float, str, dict[str, Any]], ...], every_s: float
 #: What goes on while it is recorded: act of a question -> (s after it begins, act of the car). Our own pattern.
 COURSES: Mapping[str, Course] = {
     "loads-on": (
+        (0.0, "charger", {"on": False}),
         *((6.0, "load", {"name": name, "on": True}) for name in _LOADS),
         *((14.5, "load", {"name": name, "on": False}) for name in _LOADS),
     ),
