@@ -32,6 +32,11 @@ class MappedSignal(msgspec.Struct, frozen=True):
         if self.item.form is not Form.NUMBER or self.item.unit != self.signal.unit:
             raise InputError(Code.UNIT_MISMATCH, f"{self.signal.id}: {self.item.form.value} in {self.item.unit or '1'}")
 
+    @property
+    def step(self) -> float:
+        """Resolution: the map's step, or the signal's own where that is finer: 0 for what is told as 0 or 1."""
+        return min(self.signal.resolution, abs(self.item.scale))
+
     def read(self, data: bytes) -> Value | None:
         """The value in an identifier's data; None: too few bytes."""
         item = self.item

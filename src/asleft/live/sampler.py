@@ -81,7 +81,7 @@ class LinkSignals:
         """Signals that this car supports; empty before it was asked (``prepare``)."""
         standard = {name: signal for name, signal in CATALOGUE.items() if choose(name, self._sources) is not None}
         own = {
-            name: msgspec.structs.replace(entry.signal, resolution=abs(entry.item.scale))
+            name: msgspec.structs.replace(entry.signal, resolution=entry.step)
             for name, entry in self._mapped.items()
         }
         return tuple((standard | own).values())
@@ -244,7 +244,7 @@ class LinkSignals:
         times, values = zip(*samples, strict=True) if samples else ((), ())
         if signal is None:
             return Series(name, "1", times, values, 0.0, gaps=gaps)
-        resolution = signal.resolution if mapped is None else abs(mapped.item.scale)
+        resolution = signal.resolution if mapped is None else mapped.step
         return Series(name, signal.unit, times, values, resolution, signal.accuracy, gaps=gaps)
 
 
