@@ -7,20 +7,23 @@ from asleft.event import body as b
 from asleft.model.errors import AsleftError, Code, RefusedError
 from asleft.model.verdict import Judgement, Verdict
 
+from .gate import NotKnownError
 from .log import RunLog, RunPorts
 
 
 def causes_for(procedure: Procedure, *seen: Seen) -> tuple[Cause, ...]:
-    """The procedure's entries for what was seen, in its order; entries that say nothing of it come last."""
-    fitting = [c for c in procedure.causes if set(c.when) & set(seen)]
-    return tuple(fitting) + tuple(c for c in procedure.causes if not c.when)
+    """The procedure's entries for what was seen, in this order; entries that say nothing of when they fit come last."""
+    fitting = [c for one in seen for c in procedure.causes if one in c.when]
+    return tuple(dict.fromkeys(fitting)) + tuple(c for c in procedure.causes if not c.when and not c.criteria)
 
 
-def seen_in(error: AsleftError) -> Seen | None:
-    """What a run saw that ended with this error; None where no cause in the car follows from it."""
+def seen_in(error: AsleftError) -> tuple[Seen, ...]:
+    """What a run saw that ended with this error, likeliest first; nothing where no cause in the car follows from it."""
     if isinstance(error, RefusedError):
-        return Seen.REFUSED
-    return {
+        return (Seen.REFUSED,)
+    if isinstance(error, NotKnownError):
+        return (Seen.TOO_LATE, Seen.NOT_READY)
+    seen = {
         Code.MODULE_SILENT: Seen.TOO_LATE,
         Code.TRANSFER_BROKEN: Seen.TOO_LATE,
         Code.LINK_LOST: Seen.TOO_LATE,
@@ -32,12 +35,13 @@ def seen_in(error: AsleftError) -> Seen | None:
         Code.CODING_DIFFERS: Seen.NOT_PROVED,
         Code.FUNCTION_FAILED: Seen.NOT_PROVED,
     }.get(error.code)
+    return () if seen is None else (seen,)
 
 
 def name_causes(log: RunLog, procedure: Procedure, error: AsleftError) -> None:
     """Write down what the procedure lists for how this run ended."""
     seen = seen_in(error)
-    for cause in causes_for(procedure, seen) if seen is not None else ():
+    for cause in causes_for(procedure, *seen) if seen else ():
         log.write(b.CausesNamed(log.run, cause.seen, cause.causes))
 
 

@@ -26,6 +26,10 @@ WAIVE = "go on without it"
 RECORD_EVERY_S = 30.0
 
 
+class NotKnownError(RunError):
+    """Nothing is known any more of what must hold: what shows it fell silent."""
+
+
 class Gate:
     """Watches a set of conditions through the Signals port.
 
@@ -109,7 +113,7 @@ class Gate:
             if self._log.ports.person.wants_stop:
                 raise RunError(Code.STOPPED_BY_PERSON)
             if clock.now() >= until:
-                raise RunError(Code.GATE_CLOSED, "; ".join(self._why(r) for r in missing))
+                raise _lost(Code.GATE_CLOSED, missing, "; ".join(self._why(r) for r in missing))
             if not offered and clock.now() - begun >= OFFER_S and {r.condition for r in missing} <= self.waivable:
                 offered = True
                 await self._offer(missing)
@@ -157,7 +161,7 @@ class Gate:
         lost = self.broken()
         if lost is not None:
             self.note(self.results(), "watched")
-            raise RunError(Code.INTERLOCK_BROKEN, self._why(lost))
+            raise _lost(Code.INTERLOCK_BROKEN, [lost], self._why(lost))
 
     def note(self, results: tuple[ConditionResult, ...], gate: str) -> None:
         """Show the conditions, and write them down when one changed its state or it has been long."""
@@ -171,6 +175,11 @@ class Gate:
     def _why(self, result: ConditionResult) -> str:
         text = next(c.text for c in self.conditions if c.id == result.condition)
         return result.reason.text if result.reason else text
+
+
+def _lost(code: Code, results: list[ConditionResult], why: str) -> RunError:
+    silent = all(result.state is ConditionState.NOT_KNOWN for result in results)
+    return (NotKnownError if silent else RunError)(code, why)
 
 
 def _loose(condition: Condition) -> Condition:
