@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from asleft.book.car_map import CarMap
 from asleft.book.shelf import Book
 from asleft.live.mapped import MappedSignal
+from asleft.model.fact import Fact
 from asleft.model.message import Message
 from asleft.model.work import Vehicle, WorkItem
 from asleft.ports.access import AccessKey
@@ -43,12 +44,14 @@ class Order:
         vehicle: the car.
         work_items: what was or will be done.
         order: the workshop's own order reference.
+        facts: what a person states at the counter that no module tells.
     """
 
     number: str
     vehicle: Vehicle
     work_items: tuple[WorkItem, ...]
     order: str = ""
+    facts: tuple[Fact, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -67,6 +70,7 @@ class Desk:
         course: what of the plan has begun, while the job is in hand.
         key: the workshop's own authorised way to access keys; None: it has none.
         usual: what a procedure usually takes in this shop.
+        facts: what the workshop's settings and this machine say at the record's begin.
     """
 
     link: Link | MessageLink
@@ -84,3 +88,4 @@ class Desk:
     notes: tuple[Message, ...] = ()
     course: Course = field(default_factory=Course)
     usual: Usual = _not_known
+    facts: tuple[Fact, ...] = ()

@@ -29,6 +29,7 @@ from .channel import ChannelServer, LiveFeed
 from .control import ControlLease, holder_in
 from .course import Course, begun_in, chosen_order
 from .desk import Desk, Order
+from .facts import previous_from, read_facts, state_facts
 from .keyring import load_key
 from .line import JobLine
 from .own_book import with_own
@@ -43,7 +44,7 @@ BenchAct = Callable[[str], Awaitable[None]]
 def read_order(order: dict[str, Any], number: str) -> Order:
     """An order as a page or a command gives it.
 
-    Raises: InputError: vin-length, vin-character, unknown-work-item.
+    Raises: InputError: vin-length, vin-character, unknown-work-item, fact-bad.
     """
     year = order.get("year")
     vehicle = Vehicle(
@@ -56,7 +57,7 @@ def read_order(order: dict[str, Any], number: str) -> Order:
     items = tuple(find_work_item(str(item)) for item in order["work_items"])
     if not items:
         raise InputError(Code.UNKNOWN_WORK_ITEM, "nothing was chosen")
-    return Order(number, vehicle, items, str(order.get("order", "")))
+    return Order(number, vehicle, items, str(order.get("order", "")), read_facts(order.get("facts", ())))
 
 
 async def work_job(
@@ -123,6 +124,7 @@ class Engine:
                 "choose-order": self._choose_order,
                 "attach": self._attach,
                 "extend-picture": self._extend_picture,
+                "state-facts": self._state_facts,
                 "bench-act": self._act,
             },
             feed,
@@ -162,6 +164,8 @@ class Engine:
         number = self._next_number()
         order = read_order(request["order"], number)
         desk = with_map(self._desk, self._folder, order.vehicle)
+        before = await asyncio.to_thread(previous_from, self._folder, order.vehicle.vin.text, desk.link.origin.value)
+        desk = replace(desk, facts=(*desk.facts, *before))
         self._begin(desk, self._journals.create(number, source=self._desk.link, clock=self._desk.clock), order)
         return number
 
@@ -220,6 +224,12 @@ class Engine:
         self._only_in_hand(request)
         assert self._journal is not None
         extend_picture(self._folder, self._journal, request)
+
+    async def _state_facts(self, request: dict[str, Any]) -> None:
+        """Write down what no module tells: odometer, parts, the road test, who approves."""
+        self._only_in_hand(request)
+        assert self._journal is not None
+        state_facts(self._journal, read_facts(request["facts"]), str(request["by"]))
 
     async def _act(self, request: dict[str, Any]) -> None:
         if self._bench_act is None:

@@ -28,11 +28,14 @@ from asleft.talk.pictures import AsksEverybody
 
 from . import planning
 from .desk import Desk, Order
+from .facts import state_facts
 from .hand import JobHand, awaits_conclusion
 from .job_pictures import check_vin, codes_seen, compare, take
 from .parts import later_parts, to_carry_out
 from .running import Procedures
 
+#: Id of the last question of a job.
+BEFORE_CLOSING = "record.close"
 NOT_TAKEN = "not taken: the work has begun"
 
 
@@ -77,6 +80,7 @@ class JobLine:
         await self._screen()
         await self._planned()
         await self._close_down()
+        await self._before_closing()
         self._close(codes_seen(self._hand))
 
     # -- the stages --------------------------------------------------------------------------------------------------
@@ -95,6 +99,8 @@ class JobLine:
             ),
             actor=desk.technician,
         )
+        state_facts(self._hand.journal, desk.facts, "asleft")
+        state_facts(self._hand.journal, order.facts, desk.technician)
 
     def _note(self) -> None:
         """What the desk has to say at the begin, once."""
@@ -201,6 +207,14 @@ class JobLine:
             for monitor in remaining_in(self._hand.state.pictures[PictureKind.AS_LEFT]):
                 text = "a self-test of the car has not finished since the clear: {what}"
                 self._hand.journal.append(b.Noted(say("monitor.remains", text, what=monitor.message.text)))
+
+    async def _before_closing(self) -> None:
+        """The last moment for what no module tells: once closed, a record takes corrections only."""
+        text = (
+            "Before the record is closed: state what no module tells (odometer, parts, road test, who approves, what "
+            "the customer was told). Then close it."
+        )
+        await confirm(self._hand.log, say(BEFORE_CLOSING, text), yes="close the record")
 
     def _close(self, codes: CodesSeen) -> None:
         for run in self._hand.state.runs.values():

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
+import msgspec
+
+from asleft.model.errors import Code, RecordError
 from asleft.record.chain import Link
 from asleft.record.export import CHUNKS, export_record
 from asleft.record.journal import JobJournal
 from asleft.record.tail import stored_chunks, stored_events
+from asleft.report.profile import Profile
 
 from .keyring import load_key
+from .workshop import read_workshop
 
 _PAPERS = "papers"
 NO_CHUNKS: Mapping[str, bytes] = {}
@@ -21,8 +27,13 @@ def record_path(folder: Path, job: str) -> Path:
     return folder / _PAPERS / f"{job}.record.zip"
 
 
-def report_bytes(links: Sequence[Link], paper: str = "a4", chunks: Mapping[str, bytes] = NO_CHUNKS) -> bytes:
-    """The report as PDF, with the record's events attached; the same events give the same bytes.
+def report_bytes(
+    links: Sequence[Link],
+    paper: str = "a4",
+    chunks: Mapping[str, bytes] = NO_CHUNKS,
+    profile: Profile | None = None,
+) -> bytes:
+    """The report as PDF, with the record's events attached; the same events and profile give the same bytes.
 
     Args: links: all events of the job, at least one. chunks: of samples by their SHA-256, attached as ``chunks/…``.
     """
@@ -31,15 +42,25 @@ def report_bytes(links: Sequence[Link], paper: str = "a4", chunks: Mapping[str, 
     stored = b"".join(link.stored + b"\n" for link in links)
     events = tuple(link.event for link in links)
     files = {CHUNKS + name: content for name, content in sorted(chunks.items())}
-    return typeset(events, links[-1].hash, paper=paper, generated=events[-1].wall, record=stored, files=files)
+    at = events[-1].wall
+    return typeset(events, links[-1].hash, paper=paper, generated=at, record=stored, files=files, profile=profile)
 
 
-def stored_report(folder: Path, job: str, paper: str = "a4") -> bytes:
-    """The report of a job as it stands in a data folder.
+def stored_report(folder: Path, job: str, paper: str = "", **changes: Any) -> bytes:
+    """The report of a job as it stands in a data folder, as the workshop's settings want its paper.
 
-    Raises: RecordError: record-damaged; journal-unwritable (cannot be read).
+    Args:
+        paper: ``a4`` or ``letter``; empty: as the settings say.
+        changes: of the profile, by name: ``language``, ``locale``, ``customary``, ``redacted``.
+    Raises: RecordError: job-unknown; record-damaged; journal-unwritable (cannot be read). InputError: paper-unknown,
+        language-unknown, setting-bad.
     """
-    return report_bytes(stored_events(folder, job), paper, stored_chunks(folder, job))
+    links = stored_events(folder, job)
+    if not links:
+        raise RecordError(Code.JOB_UNKNOWN, job, str(folder))
+    workshop = read_workshop(folder)
+    profile = msgspec.structs.replace(workshop.profile(folder), **changes)
+    return report_bytes(links, paper or workshop.paper, stored_chunks(folder, job), profile)
 
 
 def write_papers(folder: Path, journal: JobJournal, into: Path | None = None) -> str:

@@ -24,6 +24,7 @@ from .channel import LiveFeed
 from .clock import real_clock
 from .desk import Desk
 from .engine import Engine, show_on
+from .facts import workshop_facts
 from .person import CommandPerson
 from .processes import running, stop_signs, until
 from .settings import BOOK
@@ -38,7 +39,8 @@ def workshop_desk(workshop: Workshop, clock: Clock, feed: LiveFeed) -> Desk:
     name, who = workshop.workshop or "workshop without a name", workshop.technician
     key = ProgramKey(Path(workshop.access_program)) if workshop.access_program else None
     book, show = load_book(BOOK), show_on(feed)
-    return Desk(link, clock, CommandPerson(), book, ModuleMap(), name, who, show, key=key)
+    facts = workshop_facts(workshop)
+    return Desk(link, clock, CommandPerson(), book, ModuleMap(), name, who, show, key=key, facts=facts)
 
 
 async def work(folder: Path) -> None:

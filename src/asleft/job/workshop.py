@@ -35,7 +35,9 @@ class Workshop(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     Attributes:
         workshop: its name, as it stands on reports. technician: who signs unless somebody else is named.
-        letterhead: lines under its name: address, licence number, telephone.
+        address, licence: as they stand in each record.
+        letterhead: lines under its name on paper; empty: address and licence.
+        interface: its kind and serial number, without a maker's name. gauges: each with the date its check is due.
         link: address of the interface (see ``docs/links.md``); empty: none chosen yet.
         language, locale, paper: of the report; locale empty: as the language.
         customary_units: print customary units in brackets behind the recorded ones.
@@ -46,8 +48,12 @@ class Workshop(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     workshop: str = ""
     technician: str = ""
+    address: str = ""
+    licence: str = ""
     letterhead: tuple[str, ...] = ()
     link: str = ""
+    interface: str = ""
+    gauges: tuple[str, ...] = ()
     language: str = "en"
     locale: str = ""
     paper: str = "a4"
@@ -64,15 +70,20 @@ class Workshop(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
                 mark = (folder / self.mark).read_bytes()
             except OSError as error:
                 raise InputError(Code.SETTING_BAD, f"mark: {error.strerror}", str(folder / self.mark)) from error
-        return Profile(self.language, self.locale, self.customary_units, self.letterhead, mark)
+        lines = self.letterhead or tuple(line for line in (self.address, self.licence) if line)
+        return Profile(self.language, self.locale, self.customary_units, lines, mark)
 
 
 #: Setting -> what it is for, for the file and the page.
 MEANINGS = {
     "workshop": "the workshop's name, as it stands on reports",
     "technician": "who signs unless somebody else is named",
-    "letterhead": "lines under the name: address, licence number, telephone",
+    "address": "the workshop's address, as it stands in each record",
+    "licence": "its licence number, as it stands in each record",
+    "letterhead": "lines under the name on paper; empty: address and licence",
     "link": "address of the interface; empty: none chosen yet",
+    "interface": "the interface: its kind and serial number, without a maker's name; stands in each record",
+    "gauges": "gauges in use, each with the date its check is due; stand in each record",
     "language": "of the report: " + ", ".join(LANGUAGES),
     "locale": "how the report writes numbers and dates: empty (as the language) or one of " + ", ".join(LOCALES),
     "customary_units": "true prints customary units in brackets behind the recorded ones",
@@ -111,7 +122,7 @@ def write_workshop(folder: Path, **changes: Any) -> Workshop:
 
 
 def read_settings(changes: Sequence[str]) -> dict[str, Any]:
-    """Settings as typed, ``NAME=VALUE``; true and false are yes and no, letterhead's lines are parted by ``|``.
+    """Settings as typed, ``NAME=VALUE``; true and false are yes and no, ``|`` parts the lines of letterhead and gauges.
 
     Raises: InputError: setting-bad.
     """
@@ -159,5 +170,6 @@ def _lines(workshop: Workshop) -> Iterator[tuple[str, str]]:
         value: object = getattr(workshop, name)
         if isinstance(value, str):
             yield name, value
-    for line in workshop.letterhead:
-        yield "letterhead", line
+    for name in ("letterhead", "gauges"):
+        for line in getattr(workshop, name):
+            yield name, line

@@ -16,12 +16,12 @@ from asleft.job.clock import real_clock
 from asleft.job.desk import Desk
 from asleft.job.engine import Engine, show_on
 from asleft.job.person import CommandPerson
-from asleft.job.settings import BOOK
+from asleft.job.settings import BOOK, use_folder
 from asleft.link.bus_link import BusLink
 from asleft.talk.policy import WritesPolicy
 
 from .driver import BenchDriver
-from .scene import ALDRA, TECHNICIAN, WORKSHOP
+from .scene import ALDRA, TECHNICIAN, WORKSHOP, settings_facts
 
 
 async def serve(folder: Path, channel: str, port: int, control: int, cleaned: float) -> None:
@@ -35,9 +35,8 @@ async def serve(folder: Path, channel: str, port: int, control: int, cleaned: fl
     car = Driver(control)
     feed = LiveFeed()
     driver = BenchDriver(car, clock, cleaned)
-    desk = Desk(
-        BusLink(bus, clock), clock, CommandPerson(), load_book(BOOK), ALDRA, WORKSHOP, TECHNICIAN, show_on(feed)
-    )
+    link, names = BusLink(bus, clock), (WORKSHOP, TECHNICIAN)
+    desk = Desk(link, clock, CommandPerson(), load_book(BOOK), ALDRA, *names, show_on(feed), facts=settings_facts())
     engine = Engine(folder, desk, WritesPolicy(), feed, driver.do)
     try:
         await driver.do("key-off")
@@ -56,6 +55,7 @@ def main() -> None:
     parser.add_argument("--control", type=int, required=True)
     parser.add_argument("--cleaned", type=float, default=1.0)
     said = parser.parse_args()
+    use_folder(said.folder)
     asyncio.run(serve(said.folder, said.channel, said.port, said.control, said.cleaned))
 
 

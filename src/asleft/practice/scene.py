@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from asleft.job.facts import workshop_facts
+from asleft.job.workshop import Workshop
+from asleft.model.fact import Fact, FactKey
 from asleft.model.module import ModuleAddress
 from asleft.talk.modules import Form, MappedItem, MappedModule, ModuleMap
 
@@ -61,6 +64,57 @@ ALDRA = ModuleMap(
 )
 
 
+#: The fictional workshop's settings, as far as they stand in each record.
+SETTINGS = Workshop(
+    workshop=WORKSHOP,
+    technician=TECHNICIAN,
+    address="4 Gable Street (fictional)",
+    licence="licence 0031 (fictional)",
+    interface="bench interface, serial 99-0412",
+    gauges=("hand thermometer 3, check due 2031-09",),
+)
+
+
+def settings_facts() -> tuple[Fact, ...]:
+    """What these settings, the program and its clock say at the record's begin."""
+    return (
+        *workshop_facts(SETTINGS),
+        Fact(FactKey.INTERFACE_FIRMWARE, "none: the bench bus is a part of the program"),
+        Fact(FactKey.CLOCK_ERROR, "not known: the time is simulated"),
+    )
+
+
+def _said(key: FactKey, text: str, unit: str = "", evidence: str = "declared", source: str = "") -> dict[str, str]:
+    return {"key": key.value, "text": text, "unit": unit, "evidence": evidence, "source": source}
+
+
+#: What is said and seen at the counter. Invented, as everything here.
+AT_THE_COUNTER = (
+    _said(FactKey.CUSTOMER, "customer 117"),
+    _said(FactKey.COMPLAINT, "the idle goes up and down, worst at the lights", source="customer"),
+    _said(FactKey.PLATE, "GS 417", evidence="observed", source="plate"),
+    _said(FactKey.ODOMETER_IN, "84112", "km", "observed", "cluster display"),
+    _said(FactKey.PROPULSION, "petrol", evidence="observed", source="filler cap"),
+    _said(FactKey.VARIANT, "five doors", evidence="observed", source="the car"),
+    _said(FactKey.AMENDS, "none"),
+    _said(FactKey.WORK_BY, "this workshop, M. Okafor"),
+)
+
+#: What is said before the record is closed. No road test is made, and the record says so.
+BEFORE_HAND_OVER = (
+    _said(FactKey.PART_FITTED, "gasket ALD-11-204", evidence="document", source="delivery note 3381"),
+    _said(FactKey.ODOMETER_OUT, "84112", "km", "observed", "cluster display"),
+    _said(FactKey.TYRES, "not touched"),
+    _said(FactKey.DECLINED, "none", source="customer"),
+    _said(FactKey.ROAD_REMARKS, "no road test: the car stood on the bench the whole time"),
+    _said(FactKey.ADVISORY, "air filter dirty", evidence="observed", source="eye"),
+    _said(FactKey.FOLLOW_UP, "cold start tomorrow morning; two weeks' driving until the self-tests have run"),
+    _said(FactKey.SECOND_PERSON, "none: risk class 1"),
+    _said(FactKey.APPROVER, "L. Brandt"),
+    _said(FactKey.ACKNOWLEDGED, "told what stays open and the air filter", source="customer"),
+)
+
+
 def demo_order(vin: str) -> dict[str, Any]:
     """The demo's repair order."""
     return {
@@ -71,4 +125,5 @@ def demo_order(vin: str) -> dict[str, Any]:
         "displacement_l": 1.6,
         "work_items": [WORK_ITEM],
         "order": "idle hunts; throttle body removed, cleaned and refitted",
+        "facts": list(AT_THE_COUNTER),
     }

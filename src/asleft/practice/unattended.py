@@ -15,7 +15,7 @@ from asleft.model.verdict import Verdict
 
 from .driver import BenchDriver, LocalActs
 from .person import ScriptedPerson
-from .scene import ALDRA, TECHNICIAN, WORKSHOP, demo_order
+from .scene import ALDRA, BEFORE_HAND_OVER, TECHNICIAN, WORKSHOP, demo_order, settings_facts
 
 
 @dataclass(frozen=True)
@@ -80,6 +80,8 @@ async def _work(clock: LoopClock, out: Path, data: Path, seed: int, cleaned: flo
             modules=ALDRA,
             workshop=WORKSHOP,
             technician=TECHNICIAN,
+            facts=settings_facts(),
+            at_the_end=BEFORE_HAND_OVER,
         )
         head, events = await work_single(request, bus, clock, person)
     finally:

@@ -215,15 +215,25 @@ def counts(record: Traced, w: Words) -> Section:
     return Section(w("counts.title"), (Table("", head, (5, 2, 6), tuple(rows)),))
 
 
+def _is_chunk(name: str, content: bytes) -> bool:
+    """Whether a file's name ends in its own SHA-256, so that a line of its own would say nothing more."""
+    return name.endswith("/" + hashlib.sha256(content).hexdigest())
+
+
 def verify(record: Traced, head_hash: str, attached: Mapping[str, bytes], w: Words) -> Section:
     """How a stranger checks the paper against the record."""
     lines = tuple(Line(w(f"verify.{n}")) for n in range(1, 5))
     hashes = Facts("", (fact(w("head"), Cell(head_hash, "bytes")),))
     head = tuple(w(h) for h in ("files.file", "files.size", "files.digest"))
     every = tuple(e.sequence for e in record.events)
+    chunks = {name: content for name, content in attached.items() if _is_chunk(name, content)}
     rows = [
         row(name, str(len(content)), Cell(hashlib.sha256(content).hexdigest(), "bytes"), events=every)
         for name, content in attached.items()
+        if name not in chunks
     ]
+    if chunks:
+        size = str(sum(len(content) for content in chunks.values()))
+        rows.append(row(w("files.chunks", count=len(chunks)), size, w("files.chunks-digest"), events=every))
     files = Table(w("files.title"), head, (6, 2, 10), tuple(rows), w("files.none"))
     return Section(w("verify.title"), (Lines("", lines), hashes, files, Lines("", (Line(w("head.proves")),))))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from asleft.event.body import CriterionJudged, SamplesTaken
 from asleft.figure import Look, Shade, Size, number_line, plan_track, strip
 from asleft.model.reading import Series
@@ -11,6 +13,7 @@ from asleft.model.work import Plan
 from .keynumbers import signal_name
 from .parts import Events, Figure, Figures
 from .phrases import value_text, verdict_cell
+from .sources import words_of_criteria
 from .traced import Traced
 from .words import Words
 
@@ -35,17 +38,24 @@ def number_lines(record: Traced, run: str, w: Words) -> list[Figures]:
 
 
 def strips(record: Traced, run: str, w: Words) -> list[Figures]:
-    """Every recording that a criterion was computed from, drawn once, its judged windows shaded."""
+    """Every signal that a criterion was computed from, drawn once, its judged windows shaded.
+
+    A recording holds more than was judged; what stood still in it or was not asked for stands in the table of samples.
+    """
     taken = {body.name: (event.sequence, body.series) for event, body in record.of_run(SamplesTaken, run)}
     groups: dict[tuple[str, ...], list[tuple[int, Judgement]]] = {}
     for event, body in record.of_run(CriterionJudged, run):
         if names := tuple(n for n in body.judgement.samples if n in taken):
             groups.setdefault(names, []).append((event.sequence, body.judgement))
+    begun = [body for _, body in record.runs if body.run == run]
+    words = words_of_criteria(begun[0]) if begun else {}
     figures: list[Figure] = []
     for names, judged in groups.items():
         events = tuple(sorted({*(taken[n][0] for n in names), *(number for number, _ in judged)}))
         series = [s for name in names for s in taken[name][1]]
-        figures.extend(_strip(joined, judged, events, w) for joined in _by_signal(series))
+        joined = _by_signal(series)
+        wanted = _wanted(joined, [j for _, j in judged], words)
+        figures.extend(_strip(each, judged, events, w) for each in joined if each.signal in wanted)
     return [Figures(1, tuple(figures))] if figures else []
 
 
@@ -66,6 +76,14 @@ def _strip(series: Series, judged: list[tuple[int, Judgement]], events: Events, 
     criteria = "; ".join(dict.fromkeys(j.name for _, j in judged))
     caption = w("figure.strip", signal=name, criteria=criteria)
     return Figure(caption, drawn, caption, events)
+
+
+def _wanted(series: list[Series], judged: list[Judgement], words: Mapping[str, frozenset[str]]) -> set[str]:
+    """Signals that the criteria name; for a criterion that names none of them, all that moved; at least something."""
+    there = {s.signal for s in series}
+    moved = {s.signal for s in series if len(set(s.values)) > 1}
+    named = [there & words.get(j.criterion, frozenset()) or moved for j in judged]
+    return set[str]().union(*named) or there
 
 
 def _by_signal(series: list[Series]) -> list[Series]:

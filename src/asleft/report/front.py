@@ -139,6 +139,8 @@ def _statement(record: Traced, w: Words) -> Facts:
     replay = Origin.REPLAY in record.origins
     word = "scope.draft" if closed is None else "scope.replay" if replay else "scope"
     rows = [fact(w("scope.title"), w(word))]
+    if closed is not None and w.said(closed.statement).startswith(w(word)):
+        rows = []  # the statement says it
     if closed is None:
         rows.append(fact(w("performed-by"), Cell(w("performed-by.nobody"), "open")))
         return Facts("", tuple(rows))

@@ -17,7 +17,8 @@ from .traced import Traced
 from .words import Words
 
 _KINDS = (PictureKind.AS_RECEIVED, PictureKind.AS_FOUND, PictureKind.AS_LEFT)
-#: Readings worth a line on page 1, in this order; the others stand in the details.
+#: Readings worth a line on page 1, in this order; the others, and those that were nought each time (an engine that
+#: stands), stand in the details.
 KEY_SIGNALS = (
     "engine-speed",
     "mass-air-flow",
@@ -26,19 +27,26 @@ KEY_SIGNALS = (
     "long-term-trim-1",
     "control-module-voltage",
 )
-_MOST = 14
+_MOST, _MOST_LEARNED = 12, 3
+#: Those that are left out last when there are too many.
+_FIRST = ("fail", "cannot-tell", "pass", "")
 
 
 def key_numbers(record: Traced, w: Words) -> Table:
-    """The table; criteria are never cut for the sake of readings."""
-    criteria = _criteria(record, w)
-    others = [*_learned(record, w), *_readings(record, w)]
-    room = max(0, _MOST - len(criteria))
-    kept, left = others[:room], len(others) - room
-    criteria, more = criteria[:_MOST], len(criteria) - _MOST
-    rows = [*kept, *criteria]
-    if (missing := max(0, left) + max(0, more)) > 0:
-        rows.append(row(w("more", count=missing), "", "", "", "", "", ""))
+    """The table: what was learned, then what was judged, then readings as far as there is room.
+
+    Of too many criteria those that failed or cannot be told are kept, then the others in their order.
+    """
+    learned, criteria, readings = _learned(record, w), _criteria(record, w), _readings(record, w)
+    every = (*learned, *criteria, *readings)
+    learned = learned[:_MOST_LEARNED]
+    worst = sorted(criteria, key=lambda r: _FIRST.index(r.cells[-1].mark))[: _MOST - len(learned)]
+    kept = [r for r in criteria if r in worst]
+    readings = readings[: max(0, _MOST - len(learned) - len(kept))]
+    rows = [*learned, *readings, *kept]
+    if left := [r for r in every if r not in rows]:
+        events = tuple(n for r in left for n in r.events)
+        rows.append(row(w("more", count=len(left)), "", "", "", "", "", "", events=events))
     head = ("quantity", "as-received", "as-found", "as-left-or-proof", "limit", "uncertainty", "verdict")
     widths = (8, 3, 3, 4, 5, 3, 5)
     return Table(w("numbers.title"), tuple(w(h) for h in head), widths, tuple(rows), w("numbers.none"))
@@ -84,7 +92,7 @@ def _readings(record: Traced, w: Words) -> list[Row]:
             if reading.value is not None:
                 found.setdefault(reading.signal, {})[kind] = reading
     rows: list[Row] = []
-    for signal in (s for s in KEY_SIGNALS if s in found):
+    for signal in (s for s in KEY_SIGNALS if any(r.value for r in found.get(s, {}).values())):
         readings = found[signal]
         units = {r.unit for r in readings.values()}
         unit = units.pop() if len(units) == 1 else ""

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
+from typing import cast
+
+import msgspec
 
 from asleft.book.lint import lint
 from asleft.book.loader import read_procedure
@@ -71,6 +75,26 @@ def gaps_of(started: RunStarted) -> tuple[Remark, ...]:
     except AsleftError:
         return ()
     return tuple(remark for remark in lint(loaded) if remark.level is Level.GAP)
+
+
+def words_of_criteria(started: RunStarted) -> dict[str, frozenset[str]]:
+    """Criterion -> every text in its data, among them the signals it is computed from; empty: cannot be read."""
+    try:
+        procedure = read_procedure(started.text.encode(), started.procedure).procedure
+    except AsleftError:
+        return {}
+    return {criterion.id: frozenset(_texts(msgspec.to_builtins(criterion))) for criterion in procedure.criteria}
+
+
+def _texts(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for each in cast("dict[str, object]", value).values():
+            yield from _texts(each)
+    elif isinstance(value, list | tuple):
+        for each in cast("list[object]", value):
+            yield from _texts(each)
 
 
 def _gap(remark: Remark, w: Words) -> str:

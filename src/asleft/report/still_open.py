@@ -6,19 +6,24 @@ from asleft.event.body import DifferencesFound, FactStated, ItemLeftOpen, NeedsF
 from asleft.model.effect import Settlement
 from asleft.model.fact import FactKey
 from asleft.model.module import PictureKind
-from asleft.model.verdict import Verdict
+from asleft.model.verdict import Rule, Verdict
 
 from .parts import Line
 from .traced import Traced
 from .verdicts import Outcome, not_run
 from .words import Words
 
+#: What a person writes for nothing.
+_NOTHING = frozenset({"none", "nothing", "no", "-", "–", "keine", "nichts", "nein"})
+
 
 def open_lines(record: Traced, found: list[Outcome], w: Words) -> list[Line]:
     """Everything that stays open, the most pressing first."""
     lines = [*_unsettled(record, w), *_not_proved(record, found, w)]
     for number, body in record.of(ItemLeftOpen):
-        lines.append(Line(f"{body.item}: {w.said(body.message)}", (number.sequence,), "open"))
+        said = w.said(body.message)
+        text = body.item if said and body.item.endswith(said) else f"{body.item}: {said}"
+        lines.append(Line(text, (number.sequence,), "open"))
     stated = set(record.state.open_items)
     needs = record.numbers(NeedsFound)[-1:]
     for need in not_run(record):
@@ -28,9 +33,15 @@ def open_lines(record: Traced, found: list[Outcome], w: Words) -> list[Line]:
         if answer is None:
             asked = record.numbers(QuestionAsked, lambda b, q=question: b.question.id == q.id)
             lines.append(Line(w("open.question", text=w.said(question.message)), asked, "open"))
-    for event, body in record.of(FactStated, lambda b: b.fact.key in (FactKey.FOLLOW_UP, FactKey.DECLINED)):
+    for event, body in record.of(FactStated, _leaves_open):
         lines.append(Line(f"{w(f'fact.{body.fact.key.value}')}: {body.fact.text}", (event.sequence,), "open"))
     return [*lines, *_monitors(record, w), *_unexplained(record, w)]
+
+
+def _leaves_open(body: FactStated) -> bool:
+    """Whether a fact leaves something open: what follows, and what was declined unless that is nothing."""
+    declined = body.fact.key is FactKey.DECLINED and body.fact.text.casefold() not in _NOTHING
+    return declined or body.fact.key is FactKey.FOLLOW_UP
 
 
 def _unsettled(record: Traced, w: Words) -> list[Line]:
@@ -54,7 +65,8 @@ def _not_proved(record: Traced, found: list[Outcome], w: Words) -> list[Line]:
             failed = w("open.failed", name=outcome.started.name, said=said)
             lines.append(Line(failed, outcome.events, "fail"))
         for numbers, judgement in record.judged(outcome.started.run):
-            if judgement.verdict is Verdict.CANNOT_TELL and judgement.settles:
+            told = judgement.rule is not Rule.REPORT_ONLY
+            if told and judgement.verdict is Verdict.CANNOT_TELL and judgement.settles:
                 text = w("open.cannot-tell", name=judgement.name, settles=w.said(judgement.settles))
                 lines.append(Line(text, numbers, "cannot-tell"))
     return lines
@@ -72,4 +84,5 @@ def _unexplained(record: Traced, w: Words) -> list[Line]:
     pair = (PictureKind.AS_FOUND, PictureKind.AS_LEFT)
     count = sum(d.intended is not True for d in record.state.differences.get(pair, ()))
     events = record.numbers(DifferencesFound, lambda b: (b.before, b.after) == pair)
-    return [Line(w("open.differs", count=count), events, "open")] if count else []
+    word = "open.differs-one" if count == 1 else "open.differs"
+    return [Line(w(word, count=count), events, "open")] if count else []

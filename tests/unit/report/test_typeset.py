@@ -268,7 +268,7 @@ def test_letterhead_and_mark(mark: bytes, reader: Reader) -> None:
     events = kit.replay_job()
     profile = Profile(letterhead=("4 Gable Street #1", "Licence $0031$"), mark=mark)
     pdf = typeset(events, kit.head_hash(events), generated=AT, profile=profile)
-    assert "4 Gable Street #1 Licence $0031$" in reader.text(pdf, 1)
+    assert "4 Gable Street #1 · Licence $0031$" in reader.text(pdf, 1)
     with pikepdf.open(io.BytesIO(pdf)) as opened, opened.open_metadata() as metadata:
         assert metadata["pdfaid:conformance"] == "A"
     assert len(pdf) > len(typeset(events, kit.head_hash(events), generated=AT))
