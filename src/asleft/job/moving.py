@@ -14,8 +14,10 @@ from asleft.model.work import Plan, PlanStep
 from asleft.plan.graph import Rule
 from asleft.plan.planned import Planned
 
+from .fittings import answered
 from .own_book import with_own
 from .planning import Asked, needs_and_problem
+from .plans import own_minutes
 from .settings import BOOK
 
 
@@ -60,7 +62,8 @@ def try_order(state: JobState, names: Sequence[str] = (), promised_min: float | 
 
     Raises: InputError: act-unknown, the names are not those of the plan, each once; as ``needs_and_problem``.
     """
-    _, planned = needs_and_problem(state, with_own(load_book(BOOK)), Asked(promised_min=promised_min))
+    asked = Asked(fitted=answered(state), workshop=own_minutes(), promised_min=promised_min)
+    _, planned = needs_and_problem(state, with_own(load_book(BOOK)), asked)
     best = planned.solution
     known = {planned.nodes[task].name: task for task in best.order}
     order = tuple(known[name] for name in names if name in known) if names else tuple(best.order)

@@ -50,12 +50,18 @@ class Asked(msgspec.Struct, frozen=True):
     given: tuple[str, ...] = ()
 
 
-def needs_and_plan(state: JobState, book: Book) -> tuple[NeedsFound, Plan]:
+def fittings_asked_for(state: JobState, book: Book, known: dict[str, bool]) -> dict[str, str]:
+    """Fittings on which a need depends and that neither a picture nor an answer shows: slug -> words."""
+    found, _ = needs_and_problem(state, book, Asked(fitted=known))
+    return found.questions
+
+
+def needs_and_plan(state: JobState, book: Book, asked: Asked | None = None) -> tuple[NeedsFound, Plan]:
     """What the work and the pictures call for, with the procedures that fit, in the best order.
 
     Raises: InputError: unknown-work-item, plan-cycle, state-unreachable, cost-missing.
     """
-    found, planned = needs_and_problem(state, book)
+    found, planned = needs_and_problem(state, book, asked)
     return found, to_plan(planned, planned.given(_required(found.needs)))
 
 

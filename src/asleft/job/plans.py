@@ -26,7 +26,10 @@ from asleft.plan.work_rows import FITTINGS
 from asleft.plan.workshop import Workshop, read_workshop
 
 from .planning import Asked, needs_and_problem
-from .settings import BOOK
+from .settings import BOOK, data_folder
+
+#: The workshop's own minutes, chances and waits, in the data folder.
+MINUTES = "minutes.yaml"
 
 
 @dataclass(frozen=True)
@@ -102,6 +105,15 @@ def fittings(fitted: Sequence[str], not_fitted: Sequence[str]) -> dict[str, bool
         if slug not in FITTINGS:
             raise InputError(Code.ACT_UNKNOWN, f"fitting {slug}; there are {', '.join(FITTINGS)}")
     return answers
+
+
+def own_minutes(folder: Path | None = None) -> Workshop:
+    """The workshop's own minutes, chances and waits: ``minutes.yaml`` in its data folder, if there is one.
+
+    Raises: ProcedureError, every error with file and line; OSError.
+    """
+    path = (folder or data_folder()) / MINUTES
+    return workshop_from(path) if path.is_file() else Workshop()
 
 
 def workshop_from(path: Path) -> Workshop:

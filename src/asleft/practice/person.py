@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from asleft.job.fittings import NOT_KNOWN
+from asleft.job.fittings import QUESTION as FITTED
 from asleft.model.errors import Code, RunError
 from asleft.model.question import Answer, Question, QuestionKind
 from asleft.ports.clock import Clock
@@ -72,6 +74,8 @@ class ScriptedPerson:
                 return answers.pop(0)
         if question.message.id == "run.again" and int(question.message.values["n"]) >= MOST_ATTEMPTS:
             return question.choices[1]
+        if question.message.id == FITTED:
+            return NOT_KNOWN
         if question.message.id in TYPED:
             return TYPED[question.message.id]
         if question.kind is QuestionKind.TYPE and question.choices[0] == STOP:
