@@ -11,6 +11,7 @@ from asleft.live.mapped import MappedSignal
 from asleft.model.fact import Fact
 from asleft.model.message import Message
 from asleft.model.work import Vehicle, WorkItem
+from asleft.plan.workshop import Workshop
 from asleft.ports.access import AccessKey
 from asleft.ports.bus import Link
 from asleft.ports.clock import Clock
@@ -66,11 +67,12 @@ class Desk:
         gate_timeout_s: longest wait for entry conditions, s.
         mapped: signals that modules of this car give by data identifier, as the workshop's map of it says.
         car_map: the map that modules and mapped come from; None: none of the workshop's maps was chosen.
+        minutes: the workshop's own minutes, chances and waits for the plan.
         notes: remarks for the record's begin.
+        facts: what the workshop's settings and this machine say at the record's begin.
         course: what of the plan has begun, while the job is in hand.
         key: the workshop's own authorised way to access keys; None: it has none.
         usual: what a procedure usually takes in this shop.
-        facts: what the workshop's settings and this machine say at the record's begin.
     """
 
     link: Link | MessageLink
@@ -85,7 +87,8 @@ class Desk:
     key: AccessKey | None = None
     mapped: tuple[MappedSignal, ...] = ()
     car_map: CarMap | None = None
+    minutes: Workshop = field(default_factory=Workshop)
     notes: tuple[Message, ...] = ()
+    facts: tuple[Fact, ...] = ()
     course: Course = field(default_factory=Course)
     usual: Usual = _not_known
-    facts: tuple[Fact, ...] = ()

@@ -36,6 +36,7 @@ from .own_book import with_own
 from .paces import keep_pace, read_pace
 from .papers import write_papers
 from .person import CommandPerson
+from .plans import own_minutes
 from .usual import usual_from
 
 BenchAct = Callable[[str], Awaitable[None]]
@@ -163,7 +164,7 @@ class Engine:
         await self._find_link()
         number = self._next_number()
         order = read_order(request["order"], number)
-        desk = with_map(self._desk, self._folder, order.vehicle)
+        desk = self._prepared(order.vehicle)
         before = await asyncio.to_thread(previous_from, self._folder, order.vehicle.vin.text, desk.link.origin.value)
         desk = replace(desk, facts=(*desk.facts, *before))
         self._begin(desk, self._journals.create(number, source=self._desk.link, clock=self._desk.clock), order)
@@ -178,7 +179,7 @@ class Engine:
         vehicle, items = getattr(first, "vehicle", None), getattr(first, "work_items", ())
         if vehicle is None:
             raise InputError(Code.JOB_UNKNOWN, number)
-        self._begin(with_map(self._desk, self._folder, vehicle), journal, Order(number, vehicle, items))
+        self._begin(self._prepared(vehicle), journal, Order(number, vehicle, items))
         return number
 
     async def _answer(self, request: dict[str, Any]) -> None:
@@ -270,6 +271,11 @@ class Engine:
         year = datetime.fromisoformat(self._desk.clock.wall()[0]).year
         taken = [j for j in self._journals.list_jobs() if j.startswith(f"{year}-")]
         return f"{year}-{len(taken) + 1:04d}"
+
+    def _prepared(self, vehicle: Vehicle) -> Desk:
+        """The desk for one car: its map, the workshop's own minutes. Raises InputError: a file that cannot be used."""
+        desk = with_map(self._desk, self._folder, vehicle)
+        return replace(desk, minutes=own_minutes(self._folder))
 
     def _begin(self, desk: Desk, journal: JobJournal, order: Order) -> None:
         self._job, self._journal, self._course = order.number, journal, Course()

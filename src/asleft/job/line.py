@@ -29,6 +29,7 @@ from asleft.talk.pictures import AsksEverybody
 from . import planning
 from .desk import Desk, Order
 from .facts import state_facts
+from .fittings import answered, ask_fittings, asked_for
 from .hand import JobHand, awaits_conclusion
 from .job_pictures import check_vin, codes_seen, compare, take
 from .parts import later_parts, to_carry_out
@@ -76,7 +77,7 @@ class JobLine:
         await self._as_received()
         await self._work_done()
         await self._as_found()
-        self._plan()
+        await self._plan()
         await self._screen()
         await self._planned()
         await self._close_down()
@@ -155,10 +156,16 @@ class JobLine:
         await take(self._hand, PictureKind.AS_FOUND)
         check_vin(self._hand, PictureKind.AS_FOUND)
 
-    def _plan(self) -> None:
-        if self._hand.state.plan is not None:
+    async def _plan(self) -> None:
+        """Needs and order; what a need depends on and no picture shows is asked first, once."""
+        state, desk = self._hand.state, self._hand.desk
+        if state.plan is not None:
             return
-        found, plan = planning.needs_and_plan(self._hand.state, self._hand.desk.book)
+        known = answered(state)
+        open_ones = planning.fittings_asked_for(state, desk.book, known)
+        known |= await ask_fittings(self._hand.log, {f: w for f, w in open_ones.items() if f not in asked_for(state)})
+        asked = planning.Asked(fitted=known, workshop=desk.minutes)
+        found, plan = planning.needs_and_plan(self._hand.state, desk.book, asked)
         self._hand.journal.append(b.NeedsFound(found.needs))
         for message in (*found.first, *found.checks, *found.notes):
             self._hand.journal.append(b.Noted(message))
@@ -196,17 +203,27 @@ class JobLine:
     async def _close_down(self) -> None:
         """The one planned clear and the key cycles, the picture as left, what differs."""
         if any(awaits_conclusion(r) for r in self._hand.state.runs.values()):
-            loaded = self._hand.desk.book.procedure(planning.CLOSING_PROCEDURE)
-            await self._procedures.until_done(loaded.procedure.function, loaded.procedure.name, loaded)
-            for run in self._hand.runs_of(loaded.procedure.function):
-                if awaits_conclusion(run):
-                    conclude(self._hand.ports, run, loaded.procedure, None)
+            await self._clear()
         if PictureKind.AS_LEFT not in self._hand.state.pictures:
             await take(self._hand, PictureKind.AS_LEFT)
             compare(self._hand, PictureKind.AS_FOUND, PictureKind.AS_LEFT)
             for monitor in remaining_in(self._hand.state.pictures[PictureKind.AS_LEFT]):
                 text = "a self-test of the car has not finished since the clear: {what}"
                 self._hand.journal.append(b.Noted(say("monitor.remains", text, what=monitor.message.text)))
+
+    async def _clear(self) -> None:
+        """The planned clear; on a car without the module that its conditions are read from it stays open."""
+        loaded = self._hand.desk.book.procedure(planning.CLOSING_PROCEDURE)
+        procedure = loaded.procedure
+        if procedure.module not in {module.address.name for module in self._hand.reached()}:
+            text = "{name}: no module named {module} answers on this car; no trouble code is cleared"
+            message = say("open.no-clear", text, name=procedure.name, module=procedure.module)
+            self._hand.leave_open(procedure.function, message)
+            return
+        await self._procedures.until_done(procedure.function, procedure.name, loaded)
+        for run in self._hand.runs_of(procedure.function):
+            if awaits_conclusion(run):
+                conclude(self._hand.ports, run, procedure, None)
 
     async def _before_closing(self) -> None:
         """The last moment for what no module tells: once closed, a record takes corrections only."""

@@ -13,7 +13,7 @@ TEMPLATES = Path(str(resources.files("asleft.book"))) / "templates"
 
 
 def use_folder(folder: Path) -> None:
-    """Work on this data folder in this process and its children: jobs, own procedures, people, settings in one place."""
+    """Work on this data folder in this process and its children: jobs, own procedures, people and settings."""
     os.environ["ASLEFT_DATA"] = str(folder.resolve())
 
 
