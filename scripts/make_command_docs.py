@@ -1,4 +1,4 @@
-"""Writes the help texts of all commands into docs/commands.md, between its marks."""
+"""Writes the help texts of all commands into docs/commands.md, and settings and error codes into docs/reference.md."""
 
 from __future__ import annotations
 
@@ -10,6 +10,11 @@ from pathlib import Path
 os.environ.update({"COLUMNS": "100", "TERMINAL_WIDTH": "100", "NO_COLOR": "1", "_TYPER_FORCE_DISABLE_TERMINAL": "1"})
 
 PAGE = Path(__file__).parents[1] / "docs" / "commands.md"
+REFERENCE = PAGE.with_name("reference.md")
+SETTINGS, ERRORS = (
+    "<!-- settings, by scripts/make_command_docs.py -->",
+    "<!-- errors, by scripts/make_command_docs.py -->",
+)
 BEGIN, END = "<!-- begin commands -->", "<!-- end commands -->"
 
 
@@ -36,6 +41,24 @@ def verbs(command: object, before: tuple[str, ...] = ()) -> list[tuple[str, ...]
     return [found for name in sorted(inner) for found in verbs(inner[name], (*before, name))]
 
 
+def reference() -> str:
+    """Settings with their defaults, and error codes with what to do, as one page."""
+    from asleft.job.workshop import MEANINGS, Workshop  # noqa: PLC0415
+    from asleft.model.errors import TEXTS, Code  # noqa: PLC0415
+
+    head, rest = REFERENCE.read_text(encoding="utf-8").split(SETTINGS)
+    between = rest.split(ERRORS)[0]
+    between = "\n\n## " + between.split("\n\n## ", 1)[1]
+    defaults = Workshop()
+    rows = [f"| `{name}` | `{getattr(defaults, name)!r}` | {words} |" for name, words in MEANINGS.items()]
+    settings = ["| setting | default | what it is for |", "| --- | --- | --- |", *rows]
+    codes = [
+        f"| `{code.value}` | {TEXTS[code][0]} | {TEXTS[code][1]} |" for code in sorted(Code, key=lambda c: c.value)
+    ]
+    errors = ["| code | why | what to do |", "| --- | --- | --- |", *codes]
+    return "\n".join([f"{head}{SETTINGS}", "", *settings]) + between + "\n".join([ERRORS, "", *errors, ""])
+
+
 def page_with(texts: str, page: str) -> str:
     """The page with the texts in place."""
     head, rest = page.split(BEGIN)
@@ -43,7 +66,8 @@ def page_with(texts: str, page: str) -> str:
 
 
 def main() -> int:
-    """Write the page."""
+    """Write both pages."""
+    REFERENCE.write_text(reference(), encoding="utf-8")
     PAGE.write_text(page_with(help_texts(), PAGE.read_text(encoding="utf-8")), encoding="utf-8")
     return 0
 

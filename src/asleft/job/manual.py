@@ -18,6 +18,7 @@ from asleft.model.errors import Code, InputError
 #: Pages in the order in which a newcomer needs them; others follow by name.
 FIRST = (
     "first-job",
+    "the-page",
     "links",
     "write-a-procedure",
     "coding",
@@ -27,8 +28,11 @@ FIRST = (
     "hazards",
     "record-format",
     "threat-model",
+    "security",
     "glossary",
     "commands",
+    "python-api",
+    "reference",
 )
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]*")
 _PICTURE = re.compile(r"[a-z0-9][a-z0-9-]*\.(png|svg)")
