@@ -174,7 +174,7 @@ def who_and_when(record: Traced, w: Words) -> Section:
         theirs = [e for e in record.events if e.actor == actor]
         first, last = theirs[0], theirs[-1]
         times = (wall_text(e.wall, e.wall_trust, w) for e in (first, last))
-        rows.append(row(actor, str(len(theirs)), *times, events=tuple(dict.fromkeys((first.sequence, last.sequence)))))
+        rows.append(row(actor, str(len(theirs)), *times, events=tuple(e.sequence for e in theirs)))
     head = tuple(w(h) for h in ("actor", "events", "first", "last"))
     signed = group(record, PEOPLE, w("people.title"), w)
     return Section(w("who.title"), (Table("", head, (4, 1, 5, 5), tuple(rows)), *signed, *_control(record, w)))

@@ -6,7 +6,7 @@ from asleft.event import body as b
 from asleft.model.condition import Condition, ConditionResult, ConditionState
 
 from .keynumbers import signal_name
-from .parts import Block, Cell, Line, Lines, Row, Table, row
+from .parts import Block, Cell, Events, Line, Lines, Row, Table, row
 from .phrases import condition_text
 from .traced import Traced
 from .words import Words
@@ -18,13 +18,13 @@ def conditions(record: Traced, run: str, w: Words) -> list[Block]:
     declared = {c.id: c for c in record.state.runs[run].conditions}
     begun = record.of_run(b.RunStarted, run)[0][0].sequence
     entry = [s for s in seen if s[1].gate == "open"] or [s for s in seen if s[1].gate != "watched"]
-    last: dict[str, tuple[int, ConditionResult]] = {}
+    last: dict[str, tuple[Events, ConditionResult]] = {}
     for event, body in entry:
-        last |= {r.condition: (event.sequence, r) for r in body.results}
+        last |= {r.condition: ((begun, event.sequence), r) for r in body.results}
     keys = dict.fromkeys((*declared, *last))
-    rows = [_condition(declared.get(key), key, *last.get(key, (begun, None)), w) for key in keys]
+    rows = [_condition(declared.get(key), key, *last.get(key, ((begun,), None)), w) for key in keys]
     lost = [
-        _condition(declared.get(r.condition), r.condition, event.sequence, r, w)
+        _condition(declared.get(r.condition), r.condition, (begun, event.sequence), r, w)
         for event, body in seen
         if body.gate == "watched"
         for r in body.results
@@ -44,13 +44,13 @@ def conditions(record: Traced, run: str, w: Words) -> list[Block]:
     return blocks
 
 
-def _condition(condition: Condition | None, key: str, event: int, result: ConditionResult | None, w: Words) -> Row:
+def _condition(condition: Condition | None, key: str, events: Events, result: ConditionResult | None, w: Words) -> Row:
     name = condition.text if condition else key
     if condition and condition.signal:
         name = f"{name} [{signal_name(condition.signal)}]"
     limit, source = condition_text(condition, w), condition.source if condition else ""
     if result is None:
-        return row(name, limit, "", Cell(w("condition.not-seen"), "open"), "", source, events=(event,))
+        return row(name, limit, "", Cell(w("condition.not-seen"), "open"), "", source, events=events)
     value = "" if result.value is None else w.n.against(result.value, result.unit, *_limits(condition))
     details = [w("held", seconds=w.n.fixed(result.held_s))] if result.held_s else []
     if result.margin is not None:
@@ -59,7 +59,7 @@ def _condition(condition: Condition | None, key: str, event: int, result: Condit
     met = result.state is ConditionState.MET
     cell = Cell(w(f"condition.{result.state.value}") + (f" ({said})" if said else ""), "" if met else "open")
     known = "" if result.state is ConditionState.NOT_KNOWN else w(f"evidence.{result.evidence.value}")
-    return row(name, limit, value, cell, known, source, events=(event,))
+    return row(name, limit, value, cell, known, source, events=events)
 
 
 def _limits(condition: Condition | None) -> tuple[float | None, ...]:

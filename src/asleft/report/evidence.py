@@ -54,12 +54,12 @@ def course(record: Traced, run: str, w: Words) -> list[Block]:
     moved = record.of_run(b.RunProgress, run)
     if not moved:
         return []
-    begun = record.of_run(b.RunStarted, run)[0][0].monotonic_s
+    start = record.of_run(b.RunStarted, run)[0][0]
     said = [
-        f"{w.n.fixed(event.monotonic_s - begun)} s {_known(f'progress.{body.state}', body.state, w)}"
+        f"{w.n.fixed(event.monotonic_s - start.monotonic_s)} s {_known(f'progress.{body.state}', body.state, w)}"
         for event, body in moved
     ]
-    numbers = tuple(event.sequence for event, _ in moved)
+    numbers = (start.sequence, *(event.sequence for event, _ in moved))
     return [Lines(w("progress.title"), (Line(" → ".join(said), numbers),))]
 
 

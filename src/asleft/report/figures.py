@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Set
 
 from asleft.event.body import CriterionJudged, SamplesTaken
 from asleft.figure import Look, Shade, Size, number_line, plan_track, strip
@@ -53,9 +53,10 @@ def strips(record: Traced, run: str, w: Words) -> list[Figures]:
     for names, judged in groups.items():
         events = tuple(sorted({*(taken[n][0] for n in names), *(number for number, _ in judged)}))
         series = [s for name in names for s in taken[name][1]]
-        joined = _by_signal(series)
-        wanted = _wanted(joined, [j for _, j in judged], words)
-        figures.extend(_strip(each, judged, events, w) for each in joined if each.signal in wanted)
+        for each in _by_signal(series):
+            of_it = [(n, j) for n, j in judged if each.signal in _computed_from(series, words.get(j.criterion))]
+            if of_it:
+                figures.append(_strip(each, of_it, events, w))
     return [Figures(1, tuple(figures))] if figures else []
 
 
@@ -78,12 +79,10 @@ def _strip(series: Series, judged: list[tuple[int, Judgement]], events: Events, 
     return Figure(caption, drawn, caption, events)
 
 
-def _wanted(series: list[Series], judged: list[Judgement], words: Mapping[str, frozenset[str]]) -> set[str]:
-    """Signals that the criteria name; for a criterion that names none of them, all that moved; at least something."""
+def _computed_from(series: list[Series], words: Set[str] | None) -> set[str]:
+    """Signals of a recording that a criterion names; where it names none of them all that moved; at least something."""
     there = {s.signal for s in series}
-    moved = {s.signal for s in series if len(set(s.values)) > 1}
-    named = [there & words.get(j.criterion, frozenset()) or moved for j in judged]
-    return set[str]().union(*named) or there
+    return there & (words or frozenset()) or {s.signal for s in series if len(set(s.values)) > 1} or there
 
 
 def _by_signal(series: list[Series]) -> list[Series]:

@@ -19,6 +19,8 @@ from .parts import Block, Cell, Events, Fact, Line, Lines, fact
 from .traced import Traced
 from .words import Words
 
+#: What must hold while a criterion is measured; not what it is computed from.
+_GATES = "gates"
 #: Id of the remark that names a procedure's level of trust before its run.
 _TRUST = "note.trust"
 
@@ -83,7 +85,8 @@ def words_of_criteria(started: RunStarted) -> dict[str, frozenset[str]]:
         procedure = read_procedure(started.text.encode(), started.procedure).procedure
     except AsleftError:
         return {}
-    return {criterion.id: frozenset(_texts(msgspec.to_builtins(criterion))) for criterion in procedure.criteria}
+    plain = {c.id: cast("dict[str, object]", msgspec.to_builtins(c)) for c in procedure.criteria}
+    return {name: frozenset(_texts({k: v for k, v in c.items() if k != _GATES})) for name, c in plain.items()}
 
 
 def _texts(value: object) -> Iterator[str]:
