@@ -170,11 +170,11 @@ def test_a_supply_that_sags_after_the_consent_writes_nothing(tmp_path: Path) -> 
 @pytest.mark.parametrize(
     ("doing", "part", "cause"),
     [
-        (_sagging, "", "supply outside its limits"),
+        pytest.param(_sagging, "", "supply outside its limits", marks=pytest.mark.full),
         (_plain, "BCM-1183-9", "wrong part number"),
         (_rule, "", "options contradict each other"),
-        (_access, "", "access not open"),
-        (_key_off, "", "key"),
+        pytest.param(_access, "", "access not open", marks=pytest.mark.full),
+        pytest.param(_key_off, "", "key", marks=pytest.mark.full),
     ],
 )
 def test_it_fails_and_the_cause_is_in_the_list(tmp_path: Path, doing: Any, part: str, cause: str) -> None:
@@ -225,7 +225,9 @@ def kill_at(patch: pytest.MonkeyPatch, boundary: str) -> None:
     patch.setattr(Conversations, "carry_out", carried)
 
 
-@pytest.mark.parametrize("boundary", ["intent", "send", "answer", "settle"])
+@pytest.mark.parametrize(
+    "boundary", ["intent", "send", *(pytest.param(b, marks=pytest.mark.full) for b in ("answer", "settle"))]
+)
 def test_killed_at_each_boundary_it_is_settled_by_reading_and_never_sent_twice(tmp_path: Path, boundary: str) -> None:
     async def doing(bay: Bay) -> RunOutcome:
         with pytest.MonkeyPatch.context() as patch:

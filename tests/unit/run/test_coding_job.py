@@ -179,6 +179,7 @@ def test_an_option_that_does_not_work_ends_the_run_and_the_old_picture_comes_bac
     assert "looked over" in why[1]
 
 
+@pytest.mark.full
 def test_a_coding_that_stands_is_taken_up_again_when_asked_with_its_reason(tmp_path: Path) -> None:
     """One option is changed because the customer asks for it, and changed back: three writes, each with its reason."""
     kept: list[str] = []

@@ -6,14 +6,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec import structs
 
 from asleft.bench.bus_faults import Faults
 from asleft.book.dry_run import dry_run
 from asleft.book.identifier import Identifier
+from asleft.book.loader import LoadedProcedure
 from asleft.book.procedure import Printed, Way
+from asleft.book.shelf import load_book
 from asleft.event import body as b
+from asleft.job.settings import BOOK
 from asleft.model.effect import Settlement
 from asleft.model.reading import Evidence
+from asleft.model.step_more import TesterTurn
 from asleft.model.verdict import RunEnd, StepOutcome, Verdict
 from asleft.run.beside import attached_text
 from kit.bench_run import IDLE, LEARN, RunOutcome, RunScene, play_run
@@ -60,12 +65,15 @@ def test_while_the_sequence_runs_only_standard_reads_go_out_and_no_session_is_ke
     assert {data[1] for data in during} == {0x01}, "service 01 and nothing else, not even tester present"
 
 
+@pytest.mark.full
 def test_the_other_ways_criterion_is_not_asked_of_the_wire(by_wire: RunOutcome) -> None:
     assert by_wire.verdicts() == PROVED
     assert by_wire.state.effects["r1.i1"].settlement is Settlement.DONE
 
 
-@pytest.mark.parametrize(("procedure", "identifier"), [(IDLE, 0x5A32), (LEARN, 0x5A31)])
+@pytest.mark.parametrize(
+    ("procedure", "identifier"), [pytest.param(IDLE, 0x5A32, marks=pytest.mark.full), (LEARN, 0x5A31)]
+)
 def test_the_bytes_of_the_dry_run_are_the_frames_at_the_link(tmp_path: Path, procedure: str, identifier: int) -> None:
     """Every byte of an effect and of a session that the dry run shows, in its order, and no other effect."""
     outcome = play_run(tmp_path, procedure)
@@ -83,6 +91,7 @@ def test_the_bytes_of_the_dry_run_are_the_frames_at_the_link(tmp_path: Path, pro
     assert outcome.effects_at_link() == outcome.intents == [f"3101{identifier:04X}"]
 
 
+@pytest.mark.full
 def test_the_same_kind_of_evidence_from_each_way(by_hand: RunOutcome, by_wire: RunOutcome, tmp_path: Path) -> None:
     beside = play_run(tmp_path, way=Way.BESIDE, hook=other_tester)
     for outcome in (by_hand, by_wire, beside):
@@ -122,8 +131,17 @@ def other_tester(scene: RunScene, question: Any) -> Any:
     return REPORT if question.message.id == "tester.report" else None
 
 
+def up_to_the_other_testers_turn() -> LoadedProcedure:
+    """The procedure beside, without the long proof after it."""
+    loaded = load_book(BOOK).procedure(IDLE)
+    steps = loaded.procedure.ways.beside
+    last = next(n for n, step in enumerate(steps) if isinstance(step, TesterTurn))
+    ways = structs.replace(loaded.procedure.ways, beside=steps[: last + 1])
+    return structs.replace(loaded, procedure=structs.replace(loaded.procedure, ways=ways))
+
+
 def test_beside_the_other_tester_our_requests_are_silent_and_what_is_not_seen_is_said(tmp_path: Path) -> None:
-    beside = play_run(tmp_path, way=Way.BESIDE, hook=other_tester)
+    beside = play_run(tmp_path, up_to_the_other_testers_turn(), way=Way.BESIDE, hook=other_tester)
     run = beside.run
     assert beside.done
     assert not beside.intents
@@ -136,13 +154,14 @@ def test_beside_the_other_tester_our_requests_are_silent_and_what_is_not_seen_is
     assert {"before", "before-tester", "after-tester", "after"} == set(run.pictures)
 
 
+@pytest.mark.full
 def test_a_report_that_is_no_attached_document_is_asked_for_again(tmp_path: Path) -> None:
     said = iter(["it printed fine", "it gives no report"])
 
     def hook(scene: RunScene, question: Any) -> Any:
         return next(said) if question.message.id.startswith("tester.report") else other_tester(scene, question)
 
-    beside = play_run(tmp_path, way=Way.BESIDE, hook=hook)
+    beside = play_run(tmp_path, up_to_the_other_testers_turn(), way=Way.BESIDE, hook=hook)
     assert not beside.run.documents
     assert any(n.id == "tester.no-report" for n in beside.state.notes)
 
@@ -153,10 +172,10 @@ def test_a_report_that_is_no_attached_document_is_asked_for_again(tmp_path: Path
 @pytest.mark.parametrize(
     ("fault", "size", "said", "cause"),
     [
-        ("press partial", 0.8, "not far enough", "pedal not to the floor"),
+        pytest.param("press partial", 0.8, "not far enough", "pedal not to the floor", marks=pytest.mark.full),
         ("press short", 5.0, "too soon", "let up too soon"),
-        ("released late", 4.0, "late", "act too early or too late"),
-        ("one more press", 1.0, "one press more", "pressed once more"),
+        pytest.param("released late", 4.0, "late", "act too early or too late", marks=pytest.mark.full),
+        pytest.param("one more press", 1.0, "one press more", "pressed once more", marks=pytest.mark.full),
         ("key one position short", 1.0, "not seen", "key one position short"),
     ],
 )
@@ -181,6 +200,7 @@ def test_by_hand_a_miss_is_named_and_its_cause_is_in_the_list(
     assert skipped == {"sign", "idle", "loads", "in-gear", "drop", "restart"}
 
 
+@pytest.mark.full
 def test_good_rhythm_without_consequence_fails(tmp_path: Path) -> None:
     """The foot brake shows nowhere on the bus; it was let up too soon: in time as far as seen, yet the idle stays."""
 
@@ -227,9 +247,14 @@ def _cooled(scene: RunScene, question: Any) -> None:
     ("hook", "ends", "cause"),
     [
         (_pedal, {RunEnd.STOPPED, RunEnd.REFUSED}, "foot on the pedal"),
-        (_stalls, {RunEnd.STOPPED, RunEnd.FAILED, RunEnd.REFUSED}, "engine stopped by itself|not running long enough"),
-        (_deaf, {RunEnd.FAILED}, "engine not warm, or not running"),
-        (_wrong_stop, {RunEnd.REFUSED}, "lower stop of the throttle not learned"),
+        pytest.param(
+            _stalls,
+            {RunEnd.STOPPED, RunEnd.FAILED, RunEnd.REFUSED},
+            "engine stopped by itself|not running long enough",
+            marks=pytest.mark.full,
+        ),
+        pytest.param(_deaf, {RunEnd.FAILED}, "engine not warm, or not running", marks=pytest.mark.full),
+        pytest.param(_wrong_stop, {RunEnd.REFUSED}, "lower stop of the throttle not learned", marks=pytest.mark.full),
         (_cooled, {RunEnd.REFUSED}, "engine not warm"),
     ],
 )

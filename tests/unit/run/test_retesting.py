@@ -49,6 +49,7 @@ def again(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
     return dirty(tmp_path_factory.mktemp("again"), ONCE_MORE)
 
 
+@pytest.mark.full
 def test_a_verdict_may_stand(stands: Outcome) -> None:
     run = learn(stands)
     assert stands.error is None
@@ -56,6 +57,7 @@ def test_a_verdict_may_stand(stands: Outcome) -> None:
     assert run.earlier == ()
 
 
+@pytest.mark.full
 def test_a_retest_keeps_both_attempts_and_sends_nothing_again(stands: Outcome, again: Outcome) -> None:
     run = learn(again)
     assert again.error is None
@@ -79,10 +81,12 @@ def test_it_is_declared_before_anything_is_recorded_and_asked_for_once(again: Ou
     assert len(asked) == 1
 
 
+@pytest.mark.full
 def test_what_was_changed_in_between_is_written_down(tmp_path: Path) -> None:
     assert learn(dirty(tmp_path, CHANGED)).earlier[0].retest.changed == "intake checked for leaks"
 
 
+@pytest.mark.full
 def test_a_passed_proof_is_not_offered_a_retest(tmp_path: Path) -> None:
     outcome = play(tmp_path)
     texts = [e.body.question.message.text for e in outcome.events if isinstance(e.body, b.QuestionAsked)]

@@ -122,5 +122,5 @@ def _allowed(machine: RunMachine, *, stops: bool) -> bool:
     return True
 
 
-Runs.TestCase.settings = settings(max_examples=200, stateful_step_count=30, deadline=None)
+Runs.TestCase.settings = settings(max_examples=100, stateful_step_count=30, deadline=None)
 TestRuns = Runs.TestCase

@@ -84,7 +84,7 @@ def test_written_once_read_back_and_the_frames_are_those_of_the_dry_run(tmp_path
     assert any(d.startswith("now 02 11 40") for d in question.details)
 
 
-@pytest.mark.parametrize("wrong", ["021141AC", "0211"])
+@pytest.mark.parametrize("wrong", ["021141AC", pytest.param("0211", marks=pytest.mark.full)])
 def test_a_wrong_checksum_or_length_is_refused_and_changes_nothing(tmp_path: Path, wrong: str) -> None:
     outcome = play_run(tmp_path, loaded(PROCEDURE.replace(NEW, wrong)), prepare=keyed)
     assert outcome.run.end is RunEnd.REFUSED
@@ -129,9 +129,8 @@ def kill_at(monkeypatch: pytest.MonkeyPatch, boundary: str) -> None:
     monkeypatch.setattr(Conversations, "carry_out", carried)
 
 
-@pytest.mark.parametrize(
-    ("boundary", "written"), [("intent", False), ("send", True), ("answer", True), ("settle", True)]
-)
+@pytest.mark.full
+@pytest.mark.parametrize(("boundary", "written"), [(b, b != "intent") for b in ("intent", "send", "answer", "settle")])
 def test_a_crash_at_each_boundary_is_settled_by_reading_and_nothing_goes_twice(
     tmp_path: Path, boundary: str, written: bool
 ) -> None:
