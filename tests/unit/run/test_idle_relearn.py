@@ -16,9 +16,9 @@ from asleft.book.procedure import Printed, Way
 from asleft.book.shelf import load_book
 from asleft.event import body as b
 from asleft.job.settings import BOOK
+from asleft.model import step_more
 from asleft.model.effect import Settlement
 from asleft.model.reading import Evidence
-from asleft.model.step_more import TesterTurn
 from asleft.model.verdict import RunEnd, StepOutcome, Verdict
 from asleft.run.beside import attached_text
 from kit.bench_run import IDLE, LEARN, RunOutcome, RunScene, play_run
@@ -135,7 +135,7 @@ def up_to_the_other_testers_turn() -> LoadedProcedure:
     """The procedure beside, without the long proof after it."""
     loaded = load_book(BOOK).procedure(IDLE)
     steps = loaded.procedure.ways.beside
-    last = next(n for n, step in enumerate(steps) if isinstance(step, TesterTurn))
+    last = next(n for n, step in enumerate(steps) if isinstance(step, step_more.TesterTurn))
     ways = structs.replace(loaded.procedure.ways, beside=steps[: last + 1])
     return structs.replace(loaded, procedure=structs.replace(loaded.procedure, ways=ways))
 
