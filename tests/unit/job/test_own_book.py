@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from pathlib import Path
 
 import pytest
@@ -60,7 +61,9 @@ def test_an_own_procedure_replaces_one_of_the_same_name_and_a_bad_file_only_itse
     book = own_book(idle=True)
     own_folder().mkdir()
     mine = next(p for p in book.procedures if p.procedure.id == "idle-relearn-aldra").text
-    (own_folder() / "idle-relearn-aldra.yaml").write_text(mine.replace("revision: 1", "revision: 7"), encoding="utf-8")
+    (own_folder() / "idle-relearn-aldra.yaml").write_text(
+        re.sub(r"(?m)^revision: \d+", "revision: 7", mine), encoding="utf-8"
+    )
     (own_folder() / "bad.yaml").write_text("id: [", encoding="utf-8")
     found = with_own(book)
     assert found.procedure("idle-relearn-aldra").procedure.revision == 7
@@ -97,7 +100,7 @@ def test_the_engine_reads_it_at_the_begin_of_each_job(data: Path, monkeypatch: p
                 def give_back(self) -> None:
                     return None
 
-            await engine._work(Nothing(), None)  # type: ignore[arg-type]
+            await engine._work(engine._desk, Nothing(), None)  # type: ignore[arg-type]
             keep_quick(FORM)
         engine._journals.close()
 
