@@ -7,6 +7,7 @@ from __future__ import annotations
 import re
 
 import msgspec
+import pytest
 from playwright.sync_api import Page, expect
 
 from asleft.event import body as b
@@ -63,6 +64,38 @@ def test_a_tap_does_not_start_an_effect_and_holding_does(bench: Bench, open_page
     page.mouse.up()
     page.wait_for_timeout(300)
     assert [(t["question"], t["text"], t["by"]) for t in bench.told("answer")] == [("q1", "done", "M. Okafor")]
+
+
+@pytest.mark.parametrize("how", ["finger", "key"])
+def test_what_is_let_go_of_does_not_press_what_stands_there_by_then(
+    bench: Bench, open_page: OpenPage, how: str
+) -> None:
+    """A finger that stays longer than an effect wants: meanwhile *stop* and *pause* came into the button's place."""
+    bench.write(opened(), started())
+    bench.ask("q1", QuestionKind.EFFECT)
+    page = open_page(bench.url, has_touch=True)
+    hold = page.get_by_role("button", name="hold to done")
+    x, y = middle(page, "hold to done")
+    touch = page.context.new_cdp_session(page)
+    if how == "finger":
+        touch.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [{"x": x, "y": y}]})
+    else:
+        hold.focus()
+        page.keyboard.down("Space")
+    wait_until(lambda: bench.told("answer"))
+    bench.answered("q1")
+    pause = page.get_by_role("button", name="pause before the next step")
+    expect(pause).to_be_visible(timeout=WAIT_MS)
+    if how == "finger":
+        page.wait_for_function("() => [...document.querySelectorAll('#part-next .buttons')].every((b) => !b.inert)")
+        touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    else:
+        pause.focus()
+        page.keyboard.up("Space")
+    page.wait_for_timeout(300)
+    assert {t["command"] for t in bench.engine.told} == {"answer"}
+    page.get_by_role("button", name="stop", exact=True).tap()  # and the next press counts
+    wait_until(lambda: bench.told("stop"))
 
 
 def test_the_keyboard_alone_answers_and_holds(bench: Bench, open_page: OpenPage) -> None:

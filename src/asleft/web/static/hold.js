@@ -4,11 +4,14 @@ const HOLD_MS = 1000;
 const holdOf = (event) => event.target.closest?.("button.hold");
 let timer = 0;
 let held = null;
+// what is let go of after an effect was confirmed must not press what stands in its place by then
+let lettingGo = false;
 
 function release() {
   clearTimeout(timer);
   held?.classList.remove("holding");
   held = null;
+  if (lettingGo) setTimeout(() => (lettingGo = false), 150);
 }
 
 function press(button) {
@@ -17,7 +20,9 @@ function press(button) {
   button.classList.add("holding");
   timer = setTimeout(() => {
     release();
-    if (button.isConnected) confirmed(button);
+    if (!button.isConnected) return;
+    lettingGo = true;
+    confirmed(button);
   }, HOLD_MS);
 }
 
@@ -40,6 +45,12 @@ export function startHolding() {
     if (!event.repeat) press(button);
   });
   document.addEventListener("keyup", release);
+  const swallow = (event) => {
+    if (!lettingGo) return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+  };
+  document.addEventListener("click", swallow, true);
   document.addEventListener("contextmenu", (event) => holdOf(event) && event.preventDefault());
   // a press that assistive technology makes has no length: it is asked for once more instead
   document.addEventListener("click", (event) => {

@@ -90,10 +90,9 @@ function replace(box, fresh) {
 
 // a second press meant for the last question must not answer the next one
 function arm(box) {
-  const buttons = box.querySelector(".buttons");
-  if (!buttons) return;
-  buttons.inert = true;
-  setTimeout(() => (buttons.inert = false), 400);
+  const all = box.querySelectorAll(".buttons");
+  all.forEach((buttons) => (buttons.inert = true));
+  setTimeout(() => all.forEach((buttons) => (buttons.inert = false)), 400);
 }
 
 byId("go-to-next")?.addEventListener("click", () => {
