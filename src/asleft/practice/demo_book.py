@@ -33,58 +33,20 @@ from asleft.job.settings import BOOK
 from asleft.link.bus_link import BusLink
 from asleft.live.mapped import MappedSignal
 from asleft.model.errors import Code, InputError
-from asleft.model.question import Answer, Question
 from asleft.model.verdict import Verdict
 from asleft.ports.access import AccessKey
 from asleft.record.journal import open_journal
 from asleft.talk.modules import ModuleMap
 from asleft.talk.policy import WritesPolicy
 
-from .driver import BenchDriver, LocalActs
-from .person import ScriptedPerson
+from .driver import LocalActs
+from .hands import WAY_WORDS, Do, Said, SceneHands, ScenePerson, Script, Sees, do
 from .scene import TECHNICIAN, WORKSHOP
 
-_WAY_WORDS = {Way.BY_WIRE: "by wire, from here", Way.BESIDE: "beside another tester", Way.BY_HAND: "by hand, coached"}
+__all__ = ["Do", "Failing", "Play", "Played", "Sees", "book_for", "do", "play"]
+
 #: Longest wait for entry conditions in a play, s.
 _GATE_S = 60.0
-#: More questions than this in one job, and the play goes round in circles.
-_MOST_QUESTIONS = 150
-
-
-@dataclass(frozen=True)
-class Do:
-    """One act at the car, ``after_s`` after the one before."""
-
-    act: str
-    after_s: float = 0.0
-    args: Mapping[str, Any] = field(default_factory=dict[str, Any])
-
-
-def do(act: str, after_s: float = 0.0, /, **args: Any) -> Do:
-    """Short form of ``Do``."""
-    return Do(act, after_s, args)
-
-
-@dataclass(frozen=True)
-class Sees:
-    """An answer that comes from the car: what eyes or an instrument give there.
-
-    Attributes: act, args: of the car. pick: part of what it gives. words: what is given -> what is answered.
-    """
-
-    act: str
-    args: Mapping[str, Any] = field(default_factory=dict[str, Any])
-    pick: str = ""
-    words: Mapping[str, str] = field(default_factory=dict[str, str])
-
-    def answer(self, car: CarBase) -> str:
-        """Look now."""
-        seen = car.act(self.act, **self.args)
-        value = seen[self.pick] if self.pick else seen
-        return self.words.get(str(value), str(value))
-
-
-Said = str | Sees
 
 
 @dataclass(frozen=True)
@@ -174,65 +136,17 @@ class Played:
         return self.verdict is Verdict.PASS
 
 
-class _Hands:
-    """Does acts at the car: the play's own, else those every bench driver knows."""
-
-    def __init__(self, play: Play, fail: Failing | None, car: CarBase, clock: LoopClock) -> None:
-        self._play = play
-        self._fail = fail or Failing("")
-        self._car = LocalActs(car)
-        self._clock = clock
-        self.driver = BenchDriver(self._car, clock)
-
-    async def do(self, act: str) -> None:
-        """Do what a question asks for."""
-        if not act:
-            return
-        later = self._play.meanwhile.get(act)
-        if act in self._play.meanwhile:
-            self.driver.meanwhile(self._all(self._fail.instead.get(act, later or ())))
-        elif act in self._play.acts or act in self._fail.instead:
-            await self._all(self._fail.instead.get(act, self._play.acts.get(act, ())))
-        else:
-            await self.driver.do(act)
-        await self._all(self._fail.after.get(act, ()))
-
-    async def _all(self, acts: tuple[Do, ...]) -> None:
-        for one in acts:
-            if one.after_s:
-                await self._clock.sleep_until(self._clock.now() + one.after_s)
-            if one.act != "wait":
-                await self._car.act(one.act, **one.args)
-
-
-class _BookPerson(ScriptedPerson):
-    """A technician who plays by a play: acts by hands, answers by eyes and instruments."""
-
-    def __init__(self, play: Play, fail: Failing | None, hands: _Hands, car: CarBase, clock: LoopClock) -> None:
-        super().__init__(hands.driver, clock, TECHNICIAN)
-        self._hands = hands
-        self._bench = car
-        self._bench_clock = clock
-        own: Mapping[str, tuple[Said, ...]] = fail.answers if fail else {}
-        given = {**{k: v for k, v in play.answers.items() if k not in own}, **own}
-        # first, since the reason it quotes may hold the words of any question
-        self._said: dict[str, list[Said]] = {"ended after": ["leave it open"]}
-        self._said |= {k: list(v) for k, v in given.items()}
-        self._said.setdefault("how is it done", [_WAY_WORDS[play.way]])
-
-    async def answer(self, question: Question) -> Answer:
-        """Think, do, look, answer."""
-        self.asked.append(question)
-        if len(self.asked) > _MOST_QUESTIONS:
-            raise AssertionError(f"the play goes round in circles at: {question.message.text}")
-        await self._bench_clock.sleep_until(self._bench_clock.now() + 2.0)
-        await self._hands.do(question.act)
-        for part, said in self._said.items():
-            if part in question.message.text and said:
-                one = said.pop(0) if len(said) > 1 else said[0]
-                text = one.answer(self._bench) if isinstance(one, Sees) else one
-                return Answer(question.id, text, TECHNICIAN)
-        return Answer(question.id, self._choose(question), TECHNICIAN)
+def script_of(play: Play, fail: Failing | None = None) -> Script:
+    """How a play is played, with what is different in a run that does not pass."""
+    failing = fail or Failing("")
+    first = {act: did for act, did in failing.instead.items() if act in play.meanwhile}
+    given = {**{k: v for k, v in play.answers.items() if k not in failing.answers}, **failing.answers}
+    return Script(
+        acts={**play.acts, **{act: did for act, did in failing.instead.items() if act not in first}},
+        meanwhile={**play.meanwhile, **first},
+        after=failing.after,
+        answers=(*given.items(), ("how is it done", (WAY_WORDS[play.way],))),
+    )
 
 
 def book_for(play: Play) -> Book:
@@ -261,8 +175,8 @@ async def _work(one: Play, fail: Failing | None, folder: Path, seed: int, out: P
     assert isinstance(car, CarBase)
     car.attach(bus, clock)
     try:
-        hands = _Hands(one, fail, car, clock)
-        person = _BookPerson(one, fail, hands, car, clock)
+        script = script_of(one, fail)
+        person = ScenePerson(script, SceneHands(script, LocalActs(car), clock), clock)
         link = BusLink(bus, clock)
         book = book_for(one)
         desk = Desk(

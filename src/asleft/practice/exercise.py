@@ -59,12 +59,32 @@ class ActLine(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Hidden(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A fault set once the act ``after`` is over; its size is drawn by seed between ``low`` and ``high``."""
+    """A fault set once the act ``after`` is over (``begin``: before anything else).
+
+    Its size is drawn by seed between ``low`` and ``high``; ``gone``: the act after which it is mended again.
+    """
 
     fault: str
     low: float | None = None
     high: float | None = None
     after: str = "do-work"
+    gone: str = ""
+
+
+class Tool(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Something that can be done or looked at at the bench car beside what is asked.
+
+    Attributes:
+        words: on its button. lines: acts. act, pick, unit: an instrument, part of what it gives, its unit.
+        tells: what eyes see, with ``{size}`` for the size of the first hidden fault.
+    """
+
+    words: str
+    lines: tuple[ActLine, ...] = ()
+    act: str = ""
+    pick: str = ""
+    unit: str = ""
+    tells: str = ""
 
 
 class Honest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -84,10 +104,15 @@ class Honest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Deed(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """How somebody plays: answers by part of a question's text, used up one by one; acts after an act."""
+    """How somebody plays.
+
+    Attributes: answers: part of a question's text -> answers, used up one by one. after: act of a question -> acts
+        after it. doing: part of a question's text -> acts before it is answered, once. wait_s: lost on the way.
+    """
 
     answers: dict[str, tuple[str, ...]] = {}
     after: dict[str, tuple[ActLine, ...]] = {}
+    doing: dict[str, tuple[ActLine, ...]] = {}
     wait_s: float = 0.0
 
 
@@ -105,11 +130,15 @@ class Exercise(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One exercise.
 
     Attributes:
-        scene: which car, what hands do there (`scenes`).
+        scene: which car, what hands do there (`scenes`). options: of the bench car, beyond the scene's.
         function: what it is about. goal: its right end.
         must_see: steps of the run that must be done or tried for conditions and execution to count at all.
         must_ask: parts of questions that must have been answered, likewise.
+        must_refuse: entry conditions that must have kept the gate closed in a run in which nothing was sent; that run
+            is no attempt that failed.
         par_min: virtual minutes within which time counts.
+        before_us: what others did at the car before it came, after the faults of the begin.
+        tools: what can be done or looked at at the car besides.
         hints: part of a question's text -> hint. right: what the ideal technician does otherwise than the scene.
     """
 
@@ -121,10 +150,14 @@ class Exercise(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     goal: Goal
     par_min: float
     teaches: str
+    options: dict[str, bool | float | str] = {}
     must_see: tuple[str, ...] = ()
     must_ask: tuple[str, ...] = ()
+    must_refuse: tuple[str, ...] = ()
     hidden: tuple[Hidden, ...] = ()
+    before_us: tuple[ActLine, ...] = ()
     hints: dict[str, str] = {}
+    tools: tuple[Tool, ...] = ()
     honest: tuple[Honest, ...] = ()
     right: Deed = Deed()
     mistakes: tuple[Mistake, ...] = ()

@@ -9,42 +9,35 @@ import random
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import msgspec
 
 from asleft.bench.bus import InLoopBus
 from asleft.bench.car import CarBase
 from asleft.bench.garage import make_car
-from asleft.book.procedure import Way
 from asleft.event.envelope import Event
 from asleft.job.clock import LoopClock, run_virtual
-from asleft.job.desk import Desk
 from asleft.job.engine import read_order, work_job
 from asleft.job.keyring import load_key
 from asleft.job.papers import write_papers
 from asleft.link.bus_link import BusLink
 from asleft.model.errors import AsleftError, Code, InputError
-from asleft.model.question import Answer, Question
+from asleft.model.question import Question
 from asleft.record.journal import open_journal
 from asleft.talk.policy import WritesPolicy
 
-from .demo_book import Play, Sees, book_for
-from .driver import BenchDriver, LocalActs
+from . import hands
+from .driver import CarActs, LocalActs
 from .exercise import ActLine, Deed, Exercise, Mistake
-from .person import ScriptedPerson
-from .scene import TECHNICIAN, WORKSHOP
-from .scenes import SCENES
+from .hands import BEGIN, ENDED, WAY_WORDS, Do, SceneHands, ScenePerson, Script
+from .scenes import Scene, scene_of
 from .scoring import Grading
 
-_WAYS = {Way.BY_WIRE: "by wire, from here", Way.BESIDE: "beside another tester", Way.BY_HAND: "by hand, coached"}
-#: More questions than this, and a player goes round in circles.
-_MOST = 150
-#: Part of the question whether an ended run is tried again.
-_ENDED = "ended after"
 #: Players that every exercise has: name -> what they do.
 IDEAL = "ideal"
 _SLOW_S = 3600.0
+_GONE_INTO = {"conditions": 15.0, "execution": 15.0, "judgement": 15.0}
 _COMMON = (
     Mistake(
         "picture-missed",
@@ -53,11 +46,31 @@ _COMMON = (
         {"pictures": 10.0},
     ),
     Mistake("slow", "an hour is lost on the way", Deed(wait_s=_SLOW_S), {"time": 5.0}),
+    Mistake(
+        "left-at-once",
+        "it is left open before anything was looked at",
+        Deed(answers={"Read before you begin": ("stop here",)}),
+        _GONE_INTO,
+    ),
+    Mistake(
+        "tried-twice",
+        "it is stopped at the cautions and begun once more",
+        Deed(
+            answers={"Read before you begin": ("stop here", "read and followed"), ENDED: ("try again", "leave it open")}
+        ),
+        {"execution": 5.0},
+    ),
+    Mistake(
+        "walked-away",
+        "the job is left lying once the work is done",
+        Deed(answers={"the picture as found is taken": ("stop here",)}),
+        {**_GONE_INTO, "pictures": 10.0, "screening": 10.0, "order": 10.0, "record": 10.0, "time": 5.0},
+    ),
 )
 
 
 def mistakes_of(exercise: Exercise) -> dict[str, Mistake]:
-    """Mistakes that can be played in an exercise, by name: the common ones and its own."""
+    """Mistakes that can be played in an exercise, by name: the common ones and its own; its own word counts."""
     return {m.id: m for m in (*_COMMON, *exercise.mistakes)}
 
 
@@ -71,83 +84,8 @@ class Worked:
     head: str
 
 
-class Chooses(Protocol):
-    """Says what is answered, or None to leave it to the scene; ``act`` does an act at the car at once."""
-
-    def __call__(self, question: Question, act: Callable[..., Any], /) -> str | None:
-        """Answer one question."""
-        ...
-
-
-class _Hands:
-    def __init__(self, scene: Play, after: Mapping[str, tuple[ActLine, ...]], car: CarBase, clock: LoopClock) -> None:
-        self._scene, self._after, self._clock = scene, after, clock
-        self._car = LocalActs(car)
-        self.driver = BenchDriver(self._car, clock)
-        self._done: set[str] = set()
-
-    async def do(self, act: str) -> None:
-        """Do what a question asks for, then what the exercise hides or the player does after its first time."""
-        if not act:
-            return
-        scene = self._scene
-        if act in scene.meanwhile:
-            self.driver.meanwhile(self._all(tuple((d.act, d.after_s, d.args) for d in scene.meanwhile[act])))
-        elif act in scene.acts:
-            await self._all(tuple((d.act, d.after_s, d.args) for d in scene.acts[act]))
-        else:
-            await self.driver.do(act)
-        if act not in self._done:
-            self._done.add(act)
-            await self._all(tuple((line.act, line.after_s, line.args) for line in self._after.get(act, ())))
-
-    async def _all(self, acts: tuple[tuple[str, float, Mapping[str, Any]], ...]) -> None:
-        for name, after_s, args in acts:
-            if after_s:
-                await self._clock.sleep_until(self._clock.now() + after_s)
-            if name != "wait":
-                await self._car.act(name, **args)
-
-
-class _Player(ScriptedPerson):
-    """Answers by the person at the terminal, the player's deed, the right deed, the scene: in this order."""
-
-    def __init__(
-        self,
-        scene: Play,
-        deeds: tuple[Deed, ...],
-        hands: _Hands,
-        car: CarBase,
-        clock: LoopClock,
-        chooses: Chooses | None,
-    ) -> None:
-        super().__init__(hands.driver, clock, TECHNICIAN)
-        self._hands, self._bench, self._time, self._chooses = hands, car, clock, chooses
-        self._wait_s = sum(d.wait_s for d in deeds)
-        own = [(part, list[str | Sees](said)) for d in deeds for part, said in d.answers.items()]
-        given = [(part, list[str | Sees](said)) for part, said in scene.answers.items()]
-        said = [*own, *given, (_ENDED, ["leave it open"]), ("how is it done", [_WAYS[scene.way]])]
-        self._said = sorted(said, key=lambda one: one[0] != _ENDED)  # its text quotes the one that stopped
-
-    async def answer(self, question: Question) -> Answer:
-        """Think, do, look, answer."""
-        self.asked.append(question)
-        if len(self.asked) > _MOST:
-            raise InputError(Code.ACT_UNKNOWN, f"the player goes round in circles at: {question.message.text}")
-        await self._time.sleep_until(self._time.now() + 2.0 + self._wait_s)
-        self._wait_s = 0.0
-        if self._chooses is not None and (text := self._chooses(question, self._bench.act)) is not None:
-            await self._hands.do(question.act)
-            return Answer(question.id, text, TECHNICIAN)
-        await self._hands.do(question.act)
-        return Answer(question.id, self._scripted(question), TECHNICIAN)
-
-    def _scripted(self, question: Question) -> str:
-        for part, said in self._said:
-            if part in question.message.text and said:
-                one = said.pop(0) if len(said) > 1 else said[0]
-                return one.answer(self._bench) if isinstance(one, Sees) else one
-        return self._choose(question)
+#: Says what is answered, or None to leave it to the scene; the second does an act at the car at once.
+Chooses = Callable[[Question, Callable[..., Any]], str | None]
 
 
 def hidden_sizes(exercise: Exercise, seed: int) -> dict[str, float]:
@@ -177,76 +115,112 @@ def work(
     mistakes = mistakes_of(exercise)
     if player != IDEAL and player not in mistakes:
         raise InputError(Code.ACT_UNKNOWN, f"no player {player!r}; there are {', '.join((IDEAL, *mistakes))}")
-    if exercise.scene not in SCENES:
-        raise InputError(Code.ACT_UNKNOWN, f"no scene {exercise.scene!r}; there are {', '.join(SCENES)}")
     deeds = (exercise.right,) if player == IDEAL else (mistakes[player].deed, exercise.right)
     if chooses is not None:
         deeds = ()
-    return run_virtual(lambda clock: _work(exercise, folder, seed, deeds, out, chooses, level, clock))
+    task = _Task(exercise, scene_of(exercise), hidden_sizes(exercise, seed), seed, deeds, level)
+    return run_virtual(lambda clock: _work(task, folder, out, chooses, clock))
 
 
-async def _work(
-    exercise: Exercise,
-    folder: Path,
-    seed: int,
-    deeds: tuple[Deed, ...],
-    out: Path | None,
-    chooses: Chooses | None,
-    level: str,
-    clock: LoopClock,
-) -> Worked:
-    scene = SCENES[exercise.scene]
+@dataclass(frozen=True)
+class _Task:
+    exercise: Exercise
+    scene: Scene
+    sizes: Mapping[str, float]
+    seed: int
+    deeds: tuple[Deed, ...]
+    level: str
+
+
+async def _work(task: _Task, folder: Path, out: Path | None, chooses: Chooses | None, clock: LoopClock) -> Worked:
+    exercise, scene, seed = task.exercise, task.scene, task.seed
     bus = InLoopBus(clock)
-    car = make_car(scene.car, seed, scene.options)
+    car = make_car(scene.play.car, seed, {**scene.play.options, **exercise.options})
     assert isinstance(car, CarBase)
     car.attach(bus, clock)
-    sizes = hidden_sizes(exercise, seed)
     try:
-        hands = _Hands(scene, _after(exercise, sizes, deeds), car, clock)
-        person = _Player(scene, deeds, hands, car, clock, chooses)
+        script = script_for(exercise, scene, task.sizes, task.deeds)
+        acts = LocalActs(car)
+        does = SceneHands(script, acts, clock)
+        await does.do(BEGIN)
+        person = ScenePerson(script, does, clock, on_car(chooses, car))
         link = BusLink(bus, clock)
-        desk = Desk(
-            link, clock, person, book_for(scene), scene.modules, WORKSHOP, TECHNICIAN,
-            gate_timeout_s=60.0, key=scene.key, mapped=scene.mapped,
-        )  # fmt: skip
+        desk = scene.desk(link, clock, person)
         with open_journal(folder, key=load_key(folder)) as journals:
             number = f"practice-{exercise.id}-{seed:04d}"
             journal = journals.create(number, source=link, clock=clock)
             try:
-                await work_job(desk, journal, read_order(_ticket(exercise, scene, car), number), WritesPolicy())
+                await work_job(
+                    desk,
+                    journal,
+                    read_order(ticket(exercise, scene, str(getattr(car, "vin", ""))), number),
+                    WritesPolicy(),
+                )
             except AsleftError as error:
                 if error.code is not Code.STOPPED_BY_PERSON:
                     raise
             head = write_papers(folder, journal, out) if out is not None else ""
             events = journal.events()
-        readings = {f"{h.act}.{h.pick}": float(car.act(h.act)[h.pick]) for h in exercise.honest if h.act}
+        readings = await readings_of(exercise, acts)
     finally:
         car.detach()
-    return Worked(exercise, events, Grading(exercise.id, seed, level, sizes, readings), head)
+    return Worked(exercise, events, Grading(exercise.id, seed, task.level, dict(task.sizes), readings), head)
 
 
-def _after(exercise: Exercise, sizes: Mapping[str, float], deeds: tuple[Deed, ...]) -> dict[str, tuple[ActLine, ...]]:
-    """Hidden faults first, then what the player does; a mistake's acts stand in place of the right ones."""
-    after: dict[str, tuple[ActLine, ...]] = {}
+def on_car(chooses: Chooses | None, car: CarBase) -> hands.Chooses | None:
+    """A person at a terminal, with the car's acts in hand."""
+    if chooses is None:
+        return None
+
+    async def asked(question: Question) -> str | None:
+        return chooses(question, car.act)
+
+    return asked
+
+
+def script_for(exercise: Exercise, scene: Scene, sizes: Mapping[str, float], deeds: tuple[Deed, ...] = ()) -> Script:
+    """How an exercise is played: faults hidden after their acts, then what the player does and answers.
+
+    A mistake's acts stand in place of the right ones.
+    """
+    after: dict[str, tuple[Do, ...]] = {}
     for h in exercise.hidden:
-        numbers = {} if h.low is None else {"size": sizes[h.fault]}
-        after[h.after] = (*after.get(h.after, ()), ActLine("fault", 2.0, numbers, {"name": h.fault}))
+        args = {"name": h.fault} if h.low is None else {"name": h.fault, "size": sizes[h.fault]}
+        after[h.after] = (*after.get(h.after, ()), Do("fault", 2.0, args))
+        if h.gone:
+            after[h.gone] = (*after.get(h.gone, ()), Do("mend", 0.0, {"name": h.fault}))
+    after[BEGIN] = (*after.get(BEGIN, ()), *_lines(exercise.before_us))
     done: set[str] = set()
     for deed in deeds:
         for act, lines in deed.after.items():
             if act not in done:
                 done.add(act)
-                after[act] = (*after.get(act, ()), *lines)
-    return after
+                after[act] = (*after.get(act, ()), *_lines(lines))
+    play = scene.play
+    own = tuple(one for deed in deeds for one in deed.answers.items())
+    given = (*own, *play.answers.items(), ("how is it done", (WAY_WORDS[play.way],)))
+    doing = {part: _lines(lines) for deed in reversed(deeds) for part, lines in deed.doing.items()}
+    return Script(play.acts, play.meanwhile, after, True, given, doing, sum(d.wait_s for d in deeds))
 
 
-def _ticket(exercise: Exercise, scene: Play, car: CarBase) -> dict[str, Any]:
+def _lines(lines: tuple[ActLine, ...]) -> tuple[Do, ...]:
+    return tuple(Do(one.act, one.after_s, one.args) for one in lines)
+
+
+async def readings_of(exercise: Exercise, car: CarActs) -> dict[str, float]:
+    """What the instruments show now that a person's answers are held against: ``act.pick`` -> value."""
+    return {f"{h.act}.{h.pick}": float((await car.act(h.act))[h.pick]) for h in exercise.honest if h.act}
+
+
+def ticket(exercise: Exercise, scene: Scene, vin: str) -> dict[str, Any]:
+    """The repair order of an exercise."""
+    play = scene.play
     return {
-        "vin": getattr(car, "vin", ""),
-        "make": scene.make,
-        "model": scene.model,
-        "year": scene.year,
-        "work_items": [scene.work],
+        "vin": vin,
+        "make": play.make,
+        "model": play.model,
+        "year": play.year,
+        "work_items": [play.work],
         "order": f"practice: {exercise.title}",
     }
 

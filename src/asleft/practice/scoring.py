@@ -16,7 +16,7 @@ from asleft.event.fold import JobState, RunState, fold
 from asleft.model.condition import ConditionState
 from asleft.model.effect import Settlement
 from asleft.model.module import PictureKind
-from asleft.model.verdict import StepOutcome, Verdict
+from asleft.model.verdict import RunEnd, StepOutcome, Verdict
 
 from .exercise import Exercise, Goal, Honest, Item
 
@@ -79,8 +79,11 @@ _Part = tuple[float, bool, str]
 def score(exercise: Exercise, events: Sequence[Event], truth: Grading) -> Sheet:
     """The sheet of a job; not passed with the safety gate closed, a wrong judgement, or too few points."""
     state = fold(events)
-    runs = [r for r in state.runs.values() if r.started.function == exercise.function]
-    run = runs[-1] if runs else None
+    every = [r for r in state.runs.values() if r.started.function == exercise.function]
+    runs = [r for r in every if not _rightly_refused(exercise, state, r)]
+    run = every[-1] if every else None
+    if exercise.must_refuse and len(runs) == len(every):
+        runs = []  # what should have been seen was not
     parts: dict[Item, tuple[_Part, ...]] = {
         Item.PICTURES: _pictures(events, state),
         Item.SCREENING: _screening(exercise, events),
@@ -100,6 +103,13 @@ def score(exercise: Exercise, events: Sequence[Event], truth: Grading) -> Sheet:
     sheet = Sheet(exercise.id, lines, total, unsafe, passed=False)
     passed = not unsafe and total >= ENOUGH and sheet.points(Item.JUDGEMENT) > 0.0
     return msgspec.structs.replace(sheet, passed=passed)
+
+
+def _rightly_refused(exercise: Exercise, state: JobState, run: RunState) -> bool:
+    """Whether the gate stayed closed for just the conditions that the exercise is about, and nothing was sent."""
+    unmet = {k for k, v in run.results.items() if v.state is not ConditionState.MET}
+    sent = any(e.intent.run == run.started.run for e in state.effects.values())
+    return run.end is RunEnd.REFUSED and not sent and bool(unmet) and unmet == set(exercise.must_refuse)
 
 
 def _pictures(events: Sequence[Event], state: JobState) -> tuple[_Part, ...]:
@@ -176,7 +186,10 @@ def _execution(exercise: Exercise, state: JobState, runs: Sequence[RunState]) ->
     seen = _seen(exercise, state, runs)
     if exercise.goal is Goal.NOT_BEGUN:
         left = exercise.function in state.open_items
-        return ((15.0, seen and left and not effects, "it was begun on a car that was not ready, or not gone into"),)
+        return (
+            (10.0, seen and left and not effects, "it was begun on a car that was not ready, or not gone into"),
+            (5.0, seen and len(runs) == 1, "more than one attempt"),
+        )
     ended = any(r.end is not None for r in runs) and all(e.settlement is Settlement.DONE for e in effects)
     return (
         (10.0, seen and ended, "not carried through to a settled end"),
