@@ -35,6 +35,7 @@ OWN_SIGNALS: dict[str, tuple[str, str]] = {
     # engine
     "learned-pedal-rest": ("%", "stored rest of the pedal"),
     "learned-lower-stop": ("%", "stored lower stop of the throttle"),
+    "learned-idle-air": ("g/s", "stored idle air"),
     "learned-tooth-1": ("%", "stored error, segment 1"),
     "learned-tooth-2": ("%", "stored error, segment 2"),
     "learned-tooth-3": ("%", "stored error, segment 3"),

@@ -83,7 +83,10 @@ class TypeIn(msgspec.Struct, frozen=True, tag="type-in", forbid_unknown_fields=T
 
     Attributes:
         low, high: limits of a number in ``unit``. length: characters a code must have; 0: any.
-        letters: characters a code may hold; empty: any. twice: typed a second time without seeing the first.
+        letters: characters a code may hold, in the order of their values; empty: any.
+        weights, modulus: of its check character, the last one: weighted sum of those before, modulo; 0: it has none.
+        unlike: saves of earlier codes that this one cannot equal: no two parts bear the same one.
+        twice: typed a second time without seeing the first.
         signal: where the number is a gauge's reading that the proof is computed from: what it is a reading of.
         gauge: the instrument, in words. resolution, accuracy: its step and the half-width of its error, in ``unit``.
     """
@@ -101,6 +104,9 @@ class TypeIn(msgspec.Struct, frozen=True, tag="type-in", forbid_unknown_fields=T
     gauge: str = ""
     resolution: float = 0.0
     accuracy: float = 0.0
+    weights: tuple[int, ...] = ()
+    modulus: int = 0
+    unlike: tuple[str, ...] = ()
 
 
 class WaitUntil(msgspec.Struct, frozen=True, tag="wait-until", forbid_unknown_fields=True):

@@ -10,7 +10,7 @@ and eyes answer. A failing play changes physics or the person's acts, never a re
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ import msgspec
 from asleft.bench.bus import InLoopBus
 from asleft.bench.car import CarBase
 from asleft.bench.garage import make_car
+from asleft.bench.kline import KLine
 from asleft.book.procedure import Way
 from asleft.book.shelf import Book, load_book
 from asleft.event.envelope import Event
@@ -31,6 +32,7 @@ from asleft.job.papers import write_papers
 from asleft.job.planning import CLOSING_PROCEDURE
 from asleft.job.settings import BOOK
 from asleft.link.bus_link import BusLink
+from asleft.link.kline import KLineLink
 from asleft.live.mapped import MappedSignal
 from asleft.model.errors import Code, InputError
 from asleft.model.verdict import Verdict
@@ -41,6 +43,7 @@ from asleft.talk.policy import WritesPolicy
 
 from .driver import LocalActs
 from .hands import WAY_WORDS, Do, Said, SceneHands, ScenePerson, Script, Sees, do
+from .other_tester import WithOtherTester
 from .scene import TECHNICIAN, WORKSHOP
 
 __all__ = ["Do", "Failing", "Play", "Played", "Sees", "book_for", "do", "play"]
@@ -81,7 +84,10 @@ class Play:
         meanwhile: the same, but the person answers at once and the hands go on.
         answers: part of a question -> answers, used up one by one; the last one stays.
         fails: by name.
+        way: how it is carried out; ``fails`` are of this way. more_ways: others that the bench can play.
         key: the workshop's authorised access, where the module asks for it.
+        also: further procedures that the book of this job holds.
+        on_line: the car is on a K-line.
     """
 
     procedure: str
@@ -98,7 +104,10 @@ class Play:
     answers: Mapping[str, tuple[Said, ...]] = field(default_factory=dict[str, tuple[Said, ...]])
     fails: Mapping[str, Failing] = field(default_factory=dict[str, Failing])
     way: Way = Way.BY_WIRE
+    more_ways: tuple[Way, ...] = ()
     key: AccessKey | None = None
+    also: tuple[str, ...] = ()
+    on_line: bool = False
 
 
 @dataclass(frozen=True)
@@ -152,17 +161,23 @@ def script_of(play: Play, fail: Failing | None = None) -> Script:
 def book_for(play: Play) -> Book:
     """The program's own book with this procedure and the closing one only: the rest stays open on the record."""
     book = load_book(BOOK)
-    kept = tuple(p for p in book.procedures if p.procedure.id in (play.procedure, CLOSING_PROCEDURE))
+    kept = tuple(p for p in book.procedures if p.procedure.id in (play.procedure, CLOSING_PROCEDURE, *play.also))
     return msgspec.structs.replace(book, procedures=kept)
 
 
-def play(one: Play, folder: Path, *, fail: str = "", seed: int = 1, out: Path | None = None) -> Played:
+def play(
+    one: Play, folder: Path, *, fail: str = "", way: Way | None = None, seed: int = 1, out: Path | None = None
+) -> Played:
     """Play it to its end.
 
     Args: folder: data folder with key and journal. fail: name of a failing run; empty: as it should be done.
-        out: folder for the papers; None: none are written.
-    Raises: InputError: no such failing run. AsleftError: the job stopped on the way.
+        way: another way than the play's own. out: folder for the papers; None: none are written.
+    Raises: InputError: no such failing run or way. AsleftError: the job stopped on the way.
     """
+    if way is not None and way is not one.way:
+        if way not in one.more_ways or fail:
+            raise InputError(Code.ACT_UNKNOWN, f"{one.procedure} is not played {way.value} {fail}".rstrip())
+        one = replace(one, way=way)
     if fail and fail not in one.fails:
         raise InputError(Code.ACT_UNKNOWN, f"no failing run {fail!r}; there are {', '.join(one.fails) or 'none'}")
     return run_virtual(lambda clock: _work(one, one.fails.get(fail), folder, seed, out, clock))
@@ -173,11 +188,12 @@ async def _work(one: Play, fail: Failing | None, folder: Path, seed: int, out: P
     options = {**one.options, **(fail.options if fail else {})}
     car = make_car(one.car, seed, options)
     assert isinstance(car, CarBase)
-    car.attach(bus, clock)
+    line = KLine(clock)
+    car.attach(bus, clock, line)
     try:
         script = script_of(one, fail)
-        person = ScenePerson(script, SceneHands(script, LocalActs(car), clock), clock)
-        link = BusLink(bus, clock)
+        person = ScenePerson(script, SceneHands(script, WithOtherTester(LocalActs(car), bus, clock), clock), clock)
+        link = KLineLink(line, clock) if one.on_line else BusLink(bus, clock)
         book = book_for(one)
         desk = Desk(
             link, clock, person, book, one.modules, WORKSHOP, TECHNICIAN,

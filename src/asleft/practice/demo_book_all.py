@@ -8,11 +8,12 @@ from pathlib import Path
 from asleft.model.errors import Code, InputError
 
 from .demo_book import Play, Played, play
+from .demo_book_engine import ENGINE
 from .demo_book_more import MORE
 from .demo_book_plays import FIRST
 
 #: Procedure -> play.
-PLAYS: dict[str, Play] = {one.procedure: one for one in (*FIRST, *MORE)}
+PLAYS: dict[str, Play] = {one.procedure: one for one in (*FIRST, *MORE, *ENGINE)}
 
 
 def play_procedure(procedure: str, out: Path, *, fail: str = "", seed: int = 1) -> Played:

@@ -15,6 +15,8 @@ from asleft.talk.modules import Form, MappedItem, MappedModule, ModuleMap
 _NOTE = "workshop's note (fictional)"
 #: No reading of these signals is told to be impossible: the module's own range is not known.
 _ANY = 1e9
+#: Told as 0 or 1: nothing was rounded, nothing is doubtful about the value itself.
+_FLAGS = frozenset({"panel-learned"})
 
 
 def _item(
@@ -26,7 +28,8 @@ def _item(
 
 def signal(module: ModuleAddress, item: MappedItem, accuracy: float = 0.0) -> MappedSignal:
     """A signal that this module gives by this identifier."""
-    return MappedSignal(Signal(item.key, item.name, item.unit, -_ANY, _ANY, abs(item.scale), accuracy), module, item)
+    step = 0.0 if item.key in _FLAGS else abs(item.scale)
+    return MappedSignal(Signal(item.key, item.name, item.unit, -_ANY, _ANY, step, accuracy), module, item)
 
 
 def _brevik(name: str) -> ModuleAddress:
@@ -49,12 +52,17 @@ STABILITY_ZEROS = (
 )
 ANGLE_ZERO = (_item("learned-angle-zero", 0x4D32, 0, 0.01),)
 LOCKS = (_item("learned-left-lock", 0x4D43, 0, 0.1), _item("learned-right-lock", 0x4D43, 2, -0.1))
+IDLE_AIR = (_item("learned-idle-air", 0x4C23, 0, 0.001),)
 PEDAL_REST = (_item("learned-pedal-rest", 0x4C31, 0, 0.01, signed=False),)
 STOP = (_item("learned-lower-stop", 0x4C21, 2, 0.01, signed=False),)
 TEETH = tuple(_item(f"learned-tooth-{n + 1}", 0x4C32, 2 * n, 0.001) for n in range(4))
 RETURN = (
     _item("learned-return-closed", 0x9D31, 0, 0.01, signed=False),
     _item("learned-return-travel", 0x9D31, 6, 0.01, signed=False),
+)
+INJECTORS = tuple(
+    MappedItem(f"injector-code-{cylinder}", f"injector code, cylinder {cylinder}", 0x9D11 + place, Form.TEXT, source=_NOTE)
+    for place, cylinder in enumerate((1, 3, 4, 2))
 )
 FILLS = tuple(_item(f"learned-fill-{n + 1}", 0x4E43, 4 * n, 0.001, signed=False) for n in range(3))
 PITCH_ZERO = (_item("learned-pitch-zero", 0x3D5B, 0, 0.01),)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from asleft.coding.component_code import CodeForm, must_fit
 from asleft.model.condition import ConditionState
-from asleft.model.errors import Code, RunError
+from asleft.model.errors import Code, InputError, RunError
 from asleft.model.message import Message, say
 from asleft.model.question import Question, QuestionKind
 from asleft.model.reading import Series
@@ -49,14 +50,15 @@ async def type_in(run: RunContext, step: TypeIn) -> str:
         hint = say("type.first", "{text}", text=_asked(step))
         while True:
             first = await _typed(run, hint)
-            why = complaint(step, first)
+            why = complaint(step, first) or _taken(run, step, first)
             if why is not None:
                 hint = say("type.again", "{why} Type it again: {text}", why=why.text, text=_asked(step))
                 continue
             if step.twice:
                 second = await _typed(run, say("type.second", "Once more, from the page: {text}", text=_asked(step)))
                 if not same(step, first, second):
-                    hint = say("type.differs", "The two do not agree. From the beginning: {text}", text=_asked(step))
+                    text = "The two do not agree{where}. From the beginning: {text}"
+                    hint = say("type.differs", text, where=_where(step, first, second), text=_asked(step))
                     continue
             run.typed[step.save] = first
             if step.signal:
@@ -81,6 +83,8 @@ async def _typed(run: RunContext, hint: Message) -> str:
 
 def complaint(step: TypeIn, text: str) -> Message | None:
     """Why a typed text cannot be; None when it can. Numbers have a point, no thousands."""
+    if step.letters and step.length:
+        return _code_complaint(step, text)
     if step.letters and (wrong := sorted(set(text) - set(step.letters))):
         return say("type.letters", "{wrong} cannot stand in it.", wrong=" ".join(wrong))
     if step.length and len(text) != step.length:
@@ -98,6 +102,28 @@ def complaint(step: TypeIn, text: str) -> Message | None:
         text = "{value} lies outside: the limit is {limit} {unit}."
         return say("type.limit", text, value=f"{value:g}", limit=limit, unit=step.unit)
     return None
+
+
+def _code_complaint(step: TypeIn, text: str) -> Message | None:
+    """Why a code printed on a part cannot be: length, a look-alike character, the check character."""
+    try:
+        must_fit(CodeForm(step.length, step.letters, step.weights, step.modulus), text)
+    except InputError as error:
+        return say("type.code", "{why}.", why=error.detail[:1].upper() + error.detail[1:])
+    return None
+
+
+def _taken(run: RunContext, step: TypeIn, text: str) -> Message | None:
+    """Why a code cannot be this part's: another part bears it."""
+    other = next((save for save in step.unlike if run.typed.get(save) == text), None)
+    return None if other is None else say("type.taken", "{other} has the same code; look at both parts.", other=other)
+
+
+def _where(step: TypeIn, first: str, second: str) -> str:
+    """Which place differs, for codes; never what was typed first."""
+    if not step.letters or len(first) != len(second):
+        return ""
+    return f" at place {next(n for n, (a, b) in enumerate(zip(first, second, strict=True), 1) if a != b)}"
 
 
 def same(step: TypeIn, first: str, second: str) -> bool:

@@ -7,6 +7,7 @@ read. Only UDS so far: in KWP2000 these steps are refused before anything is sen
 from __future__ import annotations
 
 from asleft.book.printed import any_bytes, two_bytes
+from asleft.book.scaled import encode
 from asleft.codec.refusal import Protocol
 from asleft.codec.uds import read_data, restart, write_data
 from asleft.model.effect import Intent, Settle, Settlement
@@ -15,7 +16,7 @@ from asleft.model.message import Message, say
 from asleft.model.module import ModuleAddress, ModuleState
 from asleft.model.question import Question, QuestionKind
 from asleft.model.reading import to_hex
-from asleft.model.step_more import Read, Restart, RestartModule, Write
+from asleft.model.step_more import Read, Restart, RestartModule, ScalingKind, Write
 from asleft.ports.conversation import Conversation
 
 from .asking import STOP, ask, confirm
@@ -46,7 +47,7 @@ async def read_step(run: RunContext, step: Read) -> bytes:
 async def write_step(run: RunContext, step: Write) -> None:
     """Write what the procedure or a person gave."""
     text = step.value or run.typed.get(step.saved, "")
-    value = any_bytes(text, step.printed)
+    value = encode(step.scaling, text) if step.scaling.kind is ScalingKind.TEXT else any_bytes(text, step.printed)
     await write_once(run, step.id, step.name, _identifier(run, step), value, step.restore)
 
 

@@ -1,0 +1,130 @@
+"""Plays of the demo book at the engine: idle relearn, throttles, injectors."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+from asleft.bench.security import bench_key
+from asleft.book.procedure import Way
+from asleft.model.module import ModuleAddress
+from asleft.model.verdict import Verdict
+
+from . import demo_book_cars as cars
+from .demo_book import Failing, Play, do
+from .demo_book_plays import fault
+from .driver import COUNT_IN_S, HAND_S, SEQUENCES, Course
+from .hands import Do, Said, Sees
+from .other_tester import ACT as OTHER_TESTER
+
+_TELL = Verdict.CANNOT_TELL
+
+
+def in_turn(course: Course, begins_s: float = 0.0) -> tuple[Do, ...]:
+    """A course of the bench driver as acts, each after the one before."""
+    moments = [0.0, *(at for at, _, _ in course)]
+    waits = [b - a for a, b in pairwise(moments)]
+    first = (begins_s + waits[0], *waits[1:])
+    return tuple(Do(act, wait, args) for wait, (_, act, args) in zip(first, course, strict=True))
+
+
+_SEQUENCE = in_turn(SEQUENCES["idle-sequence"], COUNT_IN_S + HAND_S)
+_HELD_SHORT = (*_SEQUENCE[:-1], Do("brake", 7.0, {"pressed": False}))
+IDLE = Play(
+    "idle-relearn-aldra", "petrol", "Aldra", "1.6", 2019, "idle-valve",
+    cars.modules((cars.ENGINE, cars.IDLE_AIR)), cars.ALDRA_SIGNALS,
+    options={"warm": True},
+    acts={
+        "do-work": (do("key", position="off"), do("wait", 5.0), do("charger", on=True)),
+        "warm-idle": (do("key", position="start"), do("wait", 65.0)),
+        "other-tester-idle": (do(OTHER_TESTER, request=0x7E0, start="31015A32", work_s=20.0),),
+    },
+    meanwhile={"idle-sequence": _SEQUENCE},
+    way=Way.BY_HAND,
+    more_ways=(Way.BY_WIRE, Way.BESIDE),
+    answers={"report": ("it gives no report",)},
+    fails={
+        "air-leak": Failing(
+            "a hose leaks: the relearn is taken, and the trims show that air comes past the meter",
+            after={"do-work": (fault("intake leak", 2.5),)},
+        ),
+        "misfire": Failing(
+            "it misfires: the idle is too restless", after={"idle-sequence": (fault("misfire", 0.06),)},
+        ),
+        "brake-let-up-too-soon": Failing(
+            "the foot brake is let up too soon: in time as far as it is seen, yet nothing is learned",
+            instead={"idle-sequence": _HELD_SHORT},
+        ),
+        "pedal-let-up-too-soon": Failing(
+            "the pedal is let up too soon: the miss is named, three times",
+            after={"do-work": (fault("press short", 5.0),)}, verdict=_TELL,
+        ),
+        "engine-cold": Failing(
+            "the engine is cold: the entry condition does not come", after={"warm-idle": (fault("engine cold", 40.0),)}, verdict=_TELL,
+        ),
+        "air-conditioning-on": Failing(
+            "the air conditioning is switched on while it is measured: no half minute of quiet idle, nobody can tell",
+            instead={"idle-sequence": (*_SEQUENCE, do("load", 16.5, name="cooler", on=True))}, verdict=_TELL,
+        ),
+    },
+)  # fmt: skip
+
+
+class BenchKey:
+    """The workshop's authorised access to bench modules: the bench's toy rule."""
+
+    async def key(self, module: ModuleAddress, level: int, seed: bytes) -> bytes:
+        """The key for a seed."""
+        del module, level
+        return bench_key(seed)
+
+
+def _labels(*of: int) -> dict[str, tuple[Said, ...]]:
+    """What is read for cylinders 1 to 4: the label of the injector in each, or of those ``of``."""
+    return {
+        f"injector of cylinder {cylinder}": (Sees("read_injector_label", {"cylinder": read}),)
+        for cylinder, read in enumerate(of or (1, 2, 3, 4), 1)
+    }
+
+
+INJECTORS = Play(
+    "injector-codes-dunmere", "diesel", "Dunmere", "1.9", 2019, "diesel-injectors",
+    cars.modules((cars.ENGINE, cars.INJECTORS)), cars.DUNMERE_SIGNALS,
+    options={"warm": True},
+    acts={
+        "do-work": (
+            do("key", position="off"), do("replace_injector", 5.0, cylinder=2), do("replace_injector", cylinder=3),
+            do("charger", on=True),
+        ),
+        "start-and-idle": (do("key", position="start"), do("wait", 45.0)),
+    },
+    answers=_labels(),
+    key=BenchKey(),
+    fails={
+        "cylinders-exchanged": Failing(
+            "the labels of cylinders 2 and 3 are read for one another: every code is valid, each on the wrong cylinder",
+            answers=_labels(1, 3, 2, 4),
+        ),
+        "counted-from-the-wrong-end": Failing(
+            "the cylinders are counted from the gearbox", answers=_labels(4, 3, 2, 1),
+        ),
+        "injector-worn": Failing("another injector is worn: its correction is large", after={"do-work": (fault("injector 3 worn"),)}),
+        "cylinder-weak": Failing("compression of cylinder 2 is low", after={"do-work": (fault("cylinder 2 weak"),)}),
+        "old-code-left": Failing(
+            "two injectors changed places after their labels were photographed",
+            instead={"start-and-idle": (
+                do("key", position="off"), do("swap_injectors", 5.0, one=1, other=4), do("key", 5.0, position="on"),
+                do("key", 3.0, position="start"), do("wait", 45.0),
+            )},
+        ),
+        "look-alike": Failing(
+            "a B is typed as 8 and an O for a 0: refused at the screen by its check, and left open",
+            answers={"Type it again": ("stop here",), "injector of cylinder 1": ("O8B2I1ZZ",)}, verdict=_TELL,
+        ),
+        "supply-low": Failing(
+            "no support, battery nearly flat: the entry condition does not come",
+            after={"do-work": (do("charger", on=False), fault("battery nearly flat", 0.02))}, verdict=_TELL,
+        ),
+    },
+)  # fmt: skip
+
+ENGINE = (IDLE, INJECTORS)
