@@ -63,8 +63,6 @@ def test_an_own_procedure_replaces_one_of_the_same_name_and_a_bad_file_only_itse
     mine = next(p for p in book.procedures if p.procedure.id == "idle-relearn-aldra").text
     text = re.sub(r"(?m)^revision: \d+", "revision: 7", mine)
     (own_folder() / "idle-relearn-aldra.yaml").write_text(text, encoding="utf-8")
-        re.sub(r"(?m)^revision: \d+", "revision: 7", mine), encoding="utf-8"
-    )
     (own_folder() / "bad.yaml").write_text("id: [", encoding="utf-8")
     found = with_own(book)
     assert found.procedure("idle-relearn-aldra").procedure.revision == 7
