@@ -16,7 +16,7 @@ _NOTE = "workshop's note (fictional)"
 #: No reading of these signals is told to be impossible: the module's own range is not known.
 _ANY = 1e9
 #: Told as 0 or 1: nothing was rounded, nothing is doubtful about the value itself.
-_FLAGS = frozenset({"panel-learned"})
+_FLAGS = frozenset({"panel-learned", *(f"{what}-{n}" for what in ("listed", "heard") for n in (1, 2, 3))})
 
 
 def _item(
@@ -66,6 +66,7 @@ INJECTORS = tuple(
 )
 FILLS = tuple(_item(f"learned-fill-{n + 1}", 0x4E43, 4 * n, 0.001, signed=False) for n in range(3))
 PITCH_ZERO = (_item("learned-pitch-zero", 0x3D5B, 0, 0.01),)
+FITTED = (MappedItem("coding", "fitted modules", 0x2D07, source=_NOTE),)
 PANEL = (
     _item("panel-learned", 0x1A40, 0, 1.0, length=1, signed=False),
     _item("panel-travel", 0x1A40, 1, 0.1, signed=False),
@@ -87,6 +88,11 @@ BREVIK_SIGNALS = (
     signal(DOOR, _item("panel-opening", 0x1A41, 0, 0.1, signed=False), 2.0),
     *(signal(DOOR, item) for item in PANEL),
     signal(BATTERY, _item("battery-current", 0x2B12, 0, 0.01), 0.3),
+    *(
+        signal(GATEWAY, _item(f"{what}-{n + 1}", did, 2 * n, 1.0, signed=False))
+        for what, did in (("listed", 0x2D07), ("heard", 0x2D08))
+        for n in range(3)
+    ),
     signal(LAMPS, _item("body-pitch", 0x3D5A, 0, 0.01), 0.05),
     *(signal(LAMPS, item) for item in PITCH_ZERO),
 )

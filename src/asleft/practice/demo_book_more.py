@@ -29,7 +29,7 @@ TEETH = Play(
         "two-overruns-only": Failing("only two run-downs", instead={"three-overruns": _REV * 2}, verdict=_TELL),
         "wrong-wheel": Failing("a wheel of another engine was fitted", after={"do-work": (fault("wrong target wheel"),)}, verdict=_TELL),
         "damper-loose": Failing("the damper is loose: the run-downs differ", after={"do-work": (fault("damper loose"),)}, verdict=_TELL),
-        "misfire": Failing("it misfires: the idle is restless", after={"three-overruns": (do("wait", 30.0), fault("misfire", 0.2))}),
+        "misfire": Failing("it misfires: the idle is restless", after={"three-overruns": (do("wait", 30.0), fault("misfire", 0.06))}),
     },
 )  # fmt: skip
 
@@ -58,7 +58,7 @@ GEARBOX = Play(
         ),
         "oil-cold": Failing("the gearbox oil is cold: the gate stays closed", after={"do-work": (fault("gearbox oil cold", 40.0),)}, verdict=_TELL),
         "clutch-worn": Failing("a clutch is worn: its fill lies outside", after={"do-work": (fault("clutch worn"),)}, verdict=_TELL),
-        "misfire": Failing("it misfires: the idle is too restless to measure", after={"brake-on": (fault("misfire", 0.3),)}, verdict=_TELL),
+        "misfire": Failing("it misfires: the idle falls below its limit while it learns", after={"brake-on": (fault("misfire", 0.12),)}, verdict=_TELL),
         "oil-low": Failing("oil is lost after the learn: the elements grip late", instead={"engage-again": (fault("gearbox oil low", 0.6), *_AGAIN)}),
     },
 )  # fmt: skip
@@ -67,7 +67,6 @@ _DATA = "03 46 32 39 33 31 51 37 30 34 38 32 31 35"
 BATTERY = Play(
     "battery-data-brevik", "estate", "Brevik", "2.0", 2020, "battery-replaced-other-type",
     cars.modules((cars.ENGINE, ()), (cars.BATTERY, ())), cars.BREVIK_SIGNALS,
-    options={"warm": True},
     acts={
         "do-work": (do("key", position="off"), do("replace_battery", 5.0)),
         "start-and-idle": (do("key", position="start"), do("wait", 60.0)),
@@ -87,7 +86,7 @@ BATTERY = Play(
             answers={"the fourteen bytes": (_DATA.replace("33 31", "36 31"),), "Once more, from the page": (_DATA.replace("33 31", "36 31"),)}, verdict=_TELL,
         ),
         "engine-running": Failing("the engine runs: the gate stays closed", after={"koeo": (do("key", position="start"),), "key-on": (do("key", position="start"),)}, verdict=_TELL),
-        "alternator-dead": Failing("the alternator does not charge", after={"start-and-idle": (fault("alternator dead"), do("wait", 5.0))}),
+        "alternator-dead": Failing("the alternator does not charge", after={"do-work": (fault("alternator dead"),)}),
     },
 )  # fmt: skip
 
@@ -135,7 +134,7 @@ LAMPS = Play(
             instead={"do-work": (do("key", position="off"), do("replace_headlamp", 5.0), do("turn_screw", side="left", turns=6.0), do("charger", on=True))},
         ),
         "boot-loaded": Failing(
-            "the boot is loaded after the learn: the heights show it no more once learned with it",
+            "the boot is loaded while it learns and while the beams are read",
             after={"do-work": (fault("boot loaded", 60.0),), "lamps-on": (do("wait", 1.0),)}, verdict=Verdict.FAIL,
         ),
         "height-sensors-off": Failing("the rear height sensors are off: pitch outside its window", after={"do-work": (fault("rear height sensors off", 120.0),)}, verdict=_TELL),
@@ -151,6 +150,8 @@ ISOLATION = Play(
         "do-work": _DRY,
         "settle-open": (do("key", position="on"), do("wait", 60.0)),
         "settle-closed": (do("key", position="ready"), do("wait", 60.0)),
+        "disconnect-out": (do("key", position="off"), do("pull_disconnect", 30.0), do("wait", 610.0)),
+        "disconnect-in": (do("fit_disconnect", 30.0), do("key", 10.0, position="on"), do("wait", 5.0)),
     },
     answers={"insulation tester on": (Sees("insulation_tester", {"part": "compressor"}),)},
     fails={
@@ -158,7 +159,7 @@ ISOLATION = Play(
         "cable-chafed": Failing("a cable is chafed at the motor", after={"do-work": (fault("cable chafed at the motor"),)}),
         "heater-leaks": Failing("a heater element leaks", after={"do-work": (fault("heater element leaks", 100.0),)}),
         "housing-wet": Failing("the battery's housing is wet", after={"do-work": (fault("battery housing wet", 150.0),)}),
-        "not-settled": Failing("read at once, before the monitor has measured", instead={"settle-open": (do("key", position="off"),)}, verdict=_TELL),
+        "left-off": Failing("the car is not switched on for the first recording: the monitor says nothing", instead={"settle-open": (do("key", position="off"),)}, verdict=_TELL),
     },
 )  # fmt: skip
 

@@ -178,16 +178,16 @@ PEDAL = Play(
     fails={
         "mat-holds": Failing(
             "the mat holds the pedal a little while it learns, and is taken away afterwards",
-            after={"do-work": (do("pedal", percent=4.5),), "key-off": (do("pedal", percent=0.0),)},
+            after={"do-work": (do("pedal", percent=2.8),), "key-off": (do("pedal", percent=0.0),)},
         ),
         "bracket-bent": Failing(
-            "the bracket is bent: the two sensors do not go together", after={"do-work": (fault("pedal bracket bent", 6.0),)}, verdict=Verdict.CANNOT_TELL,
+            "the bracket is bent: the pedal does not come back to its rest", after={"do-work": (fault("pedal bracket bent", 6.0),)}, verdict=Verdict.CANNOT_TELL,
         ),
         "foot-on": Failing(
             "a foot stays on the pedal: the gate stays closed", after={"do-work": (do("pedal", percent=20.0),)}, verdict=Verdict.CANNOT_TELL,
         ),
         "sensor-noisy": Failing(
-            "the pedal's sensor is noisy: the module stores nothing", after={"do-work": (fault("pedal sensor noisy", 1.5),)}, verdict=Verdict.CANNOT_TELL,
+            "the pedal's sensor is noisy: the rest is left while it learns", after={"do-work": (fault("pedal sensor noisy", 1.5),)}, verdict=Verdict.CANNOT_TELL,
         ),
         "not-to-the-floor": Failing(
             "the pedal is not pressed to the floor: full is not seen", instead={"pedal-full": (do("pedal", percent=85.0),)},
