@@ -107,7 +107,8 @@ def comment(
     by: Annotated[str, typer.Option(help="who says it")],
 ) -> None:
     """Add a trainer's remark in a file beside the record, never in it."""
-    from asleft.practice.debrief import Comment, add_comment, comments_path  # noqa: PLC0415
+    from asleft.practice.debrief import add_comment, comments_path  # noqa: PLC0415
+    from asleft.practice.remarks import Comment  # noqa: PLC0415
 
     add_comment(record, Comment(event, by, text))
     typer.echo(f"{comments_path(record)}")

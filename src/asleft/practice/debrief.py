@@ -13,7 +13,7 @@ import msgspec
 
 from asleft.event import body as b
 from asleft.event.envelope import Event, decode
-from asleft.event.fold import fold
+from asleft.event.fold import RunState, fold
 from asleft.figure import STYLESHEET, StepMark, number_line, plan_track, strip
 from asleft.model.errors import Code, InputError, RecordError
 from asleft.record.container import members_of
@@ -21,6 +21,7 @@ from asleft.record.export import EVENTS
 from asleft.record.verify import verify
 
 from .exercise import Exercise
+from .remarks import Comment, Looked
 from .scoring import Grading, Sheet
 
 #: Strips shown of one run at most; the record holds all.
@@ -29,14 +30,6 @@ _LOOK = (
     "body{font-family:sans-serif;max-width:60rem;margin:1rem auto;padding:0 1rem}"
     "td,th{text-align:left;padding:.2rem .8rem .2rem 0;vertical-align:top}"
 )
-
-
-class Comment(msgspec.Struct, frozen=True):
-    """A trainer's remark on one event, by its sequence."""
-
-    event: int
-    by: str
-    text: str
 
 
 def read_record(path: Path) -> tuple[Event, ...]:
@@ -71,18 +64,30 @@ def read_comments(record: Path) -> tuple[Comment, ...]:
 def debrief_page(
     exercise: Exercise, events: Sequence[Event], truth: Grading, sheet: Sheet, comments: Sequence[Comment] = ()
 ) -> str:
-    """The page as HTML."""
-    said = html.escape
-    verdict = "passed" if sheet.passed else "not passed"
-    head = (
-        f"<h1>{said(exercise.title)}</h1><p>{said(exercise.story)}</p><p><b>{sheet.total:g} of 100, {verdict}</b></p>"
-    )
-    gate = "".join(f"<p><b>Safety gate closed: {said(why)}</b></p>" for why in sheet.unsafe)
-    body = head + gate + _sheet(sheet) + _truth(truth) + f"<h2>What it teaches</h2><p>{said(exercise.teaches)}</p>"
-    body += _order(events) + _proofs(events, exercise) + _replay(events, comments)
-    title = f"<title>{said(exercise.title)}: debrief</title>"
+    """A page of its own as HTML, without scripts."""
+    body = debrief_body(exercise, events, truth, sheet, comments)
+    title = f"<title>{html.escape(exercise.title)}: debrief</title>"
     style = f"<style>{STYLESHEET} {_LOOK}</style>"
     return f'<!doctype html><html lang="en"><head><meta charset="utf-8">{title}{style}</head><body>{body}</body></html>'
+
+
+def debrief_body(
+    exercise: Exercise,
+    events: Sequence[Event],
+    truth: Grading,
+    sheet: Sheet,
+    comments: Sequence[Comment] = (),
+    looked: Sequence[Looked] = (),
+) -> str:
+    """What a debrief says, as HTML without its frame."""
+    said = html.escape
+    verdict = "passed" if sheet.passed else "not passed"
+    body = f"<h1>{said(exercise.title)}</h1><p>{said(exercise.story)}</p>"
+    body += f'<p class="points"><b>{sheet.total:g} of 100, {verdict}</b></p>'
+    body += "".join(f'<p class="gate">Safety gate closed: {said(why)}</p>' for why in sheet.unsafe)
+    body += f"<h2>What it teaches</h2><p>{said(exercise.teaches)}</p>"
+    body += _truth(exercise, events, truth) + _sheet(sheet) + _order(events) + _proofs(events, exercise)
+    return body + _looked(looked) + _replay(events, comments)
 
 
 def _sheet(sheet: Sheet) -> str:
@@ -94,19 +99,44 @@ def _sheet(sheet: Sheet) -> str:
     return f"<h2>Sheet</h2><table>{rows}</table>"
 
 
-def _truth(truth: Grading) -> str:
+def _truth(exercise: Exercise, events: Sequence[Event], truth: Grading) -> str:
+    """What was hidden, and what was said beside what the car's instruments show."""
     hidden = "".join(f"<li>{html.escape(k)}{f': {v:g}' if v else ''}</li>" for k, v in truth.hidden.items())
-    seen = "".join(f"<li>{html.escape(k)} at the end: {v:g}</li>" for k, v in truth.readings.items())
-    return f"<h2>The truth, variant {truth.seed}</h2><ul>{hidden or '<li>nothing was hidden</li>'}{seen}</ul>"
+    state = fold(events)
+    rows = ""
+    for check in exercise.honest:
+        answers = [a.text for q, a in state.questions.values() if a is not None and check.asked in q.message.text]
+        true = truth.readings.get(f"{check.act}.{check.pick}")
+        shown = f"{true:g}" if true is not None else f"not {check.never!r} while this is hidden" if truth.hidden else ""
+        rows += f"<tr><td>{html.escape(check.asked)}</td><td>{html.escape(', '.join(answers) or 'nothing')}</td>"
+        rows += f"<td>{html.escape(shown)}</td></tr>"
+    beside = f"<table><tr><th>asked</th><th>said</th><th>at the car</th></tr>{rows}</table>" if rows else ""
+    return f"<h2>The truth, variant {truth.seed}</h2><ul>{hidden or '<li>nothing was hidden</li>'}</ul>{beside}"
 
 
 def _order(events: Sequence[Event]) -> str:
+    """The best order beside what was done."""
     state = fold(events)
     done = "".join(
-        f"<li>{html.escape(r.started.name)}: {r.end.value if r.end else 'open'}</li>" for r in state.runs.values()
+        f"<li>{html.escape(r.started.name)}: {r.end.value if r.end else 'open'}{_verdict(r)}</li>"
+        for r in state.runs.values()
     )
-    drawn = plan_track(state.plan) if state.plan is not None else ""
-    return f"<h2>Best order</h2>{drawn}<h2>What was done</h2><ol>{done}</ol>"
+    drawn = plan_track(state.plan) if state.plan is not None else "<p>no plan was made</p>"
+    best = f"<div><h2>Best order</h2>{drawn}</div>"
+    return f'<div class="beside">{best}<div><h2>What was done</h2><ol>{done or "<li>nothing</li>"}</ol></div></div>'
+
+
+def _verdict(run: RunState) -> str:
+    return f", {run.verdict.value.replace('_', ' ')}" if run.verdict is not None else ""
+
+
+def _looked(looked: Sequence[Looked]) -> str:
+    """What somebody looked at or did at the car beside what was asked."""
+    rows = "".join(
+        f"<tr><td>{one.at_s / 60:.1f} min</td><td>{html.escape(one.words)}</td><td>{html.escape(one.seen)}</td></tr>"
+        for one in looked
+    )
+    return f"<h2>Looked at</h2><table>{rows}</table>" if rows else ""
 
 
 def _proofs(events: Sequence[Event], exercise: Exercise) -> str:
@@ -138,7 +168,9 @@ def _replay(events: Sequence[Event], comments: Sequence[Comment]) -> str:
             asked[event.body.question.id] = event.body.question.message.text
         if isinstance(event.body, b.QuestionAnswered):
             words = f"{asked.get(event.body.answer.question, '')} → {event.body.answer.text}"
-        if isinstance(event.body, b.QuestionAnswered) or remarks:
+        if isinstance(event.body, b.RunStarted | b.RunEnded):
+            words = f"{event.body.run}: {'begun' if isinstance(event.body, b.RunStarted) else event.body.end.value}"
+        if isinstance(event.body, b.QuestionAnswered | b.RunStarted | b.RunEnded) or remarks:
             rows.append(
                 f"<tr><td>{event.sequence}</td><td>{event.monotonic_s / 60:.1f} min</td><td>{html.escape(words)}</td>"
                 f"<td>{html.escape(remarks)}</td></tr>"

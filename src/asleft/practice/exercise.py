@@ -131,6 +131,7 @@ class Exercise(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     Attributes:
         scene: which car, what hands do there (`scenes`). options: of the bench car, beyond the scene's.
+        step: on the ladder, 1 (follow the procedure) to 6 (no help at all).
         function: what it is about. goal: its right end.
         must_see: steps of the run that must be done or tried for conditions and execution to count at all.
         must_ask: parts of questions that must have been answered, likewise.
@@ -151,6 +152,7 @@ class Exercise(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     par_min: float
     teaches: str
     options: dict[str, bool | float | str] = {}
+    step: int = 3
     must_see: tuple[str, ...] = ()
     must_ask: tuple[str, ...] = ()
     must_refuse: tuple[str, ...] = ()

@@ -6,24 +6,18 @@ Nothing of it stands in the record, and nothing on the car's bus leads to it.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TypeVar
 
 import msgspec
 
 from asleft.model.errors import Code, InputError
 from asleft.record.files import put_file
 
-from .debrief import Comment
+from .remarks import Comment, Looked
 from .scoring import Grading
 
+T = TypeVar("T")
 _FOLDER = "practice"
-
-
-class Looked(msgspec.Struct, frozen=True):
-    """Something looked at or done at the car: when, s at the car, what, and what was seen."""
-
-    at_s: float
-    words: str
-    seen: str = ""
 
 
 class Kept(msgspec.Struct, frozen=True):
@@ -52,9 +46,20 @@ def write_kept(folder: Path, job: str, kept: Kept) -> None:
 def read_kept(folder: Path, job: str) -> Kept:
     """Of one job. Raises InputError: it is no exercise."""
     try:
-        return msgspec.json.decode(kept_path(folder, job).read_bytes(), type=Kept)
+        kept = msgspec.json.decode(kept_path(folder, job).read_bytes(), type=Kept)
     except (OSError, msgspec.MsgspecError) as error:
         raise InputError(Code.JOB_UNKNOWN, f"{job} is no exercise of this data folder") from error
+    return msgspec.structs.replace(kept, asked=tuple(_lines(kept_path(folder, job, "asked"), str)))
+
+
+def add_asked(folder: Path, job: str, question: str) -> None:
+    """A hint was asked for. In a file of its own: the page writes it, the exercise's process the rest."""
+    with kept_path(folder, job, "asked").open("ab") as file:
+        file.write(msgspec.json.encode(question) + b"\n")
+
+
+def _lines(path: Path, kind: type[T]) -> list[T]:
+    return [msgspec.json.decode(x, type=kind) for x in path.read_bytes().splitlines()] if path.exists() else []
 
 
 def exercises_done(folder: Path) -> tuple[str, ...]:
@@ -64,8 +69,7 @@ def exercises_done(folder: Path) -> tuple[str, ...]:
 
 def comments_of(folder: Path, job: str) -> tuple[Comment, ...]:
     """A trainer's remarks, as they came."""
-    path = kept_path(folder, job, "comments")
-    return tuple(msgspec.json.decode(x, type=Comment) for x in path.read_bytes().splitlines()) if path.exists() else ()
+    return tuple(_lines(kept_path(folder, job, "comments"), Comment))
 
 
 def comment_on(folder: Path, job: str, comment: Comment) -> None:

@@ -36,10 +36,11 @@ from asleft.talk.policy import WritesPolicy
 from .driver import CarActs, LocalActs
 from .exercise import Exercise, Tool, load_exercise
 from .hands import BEGIN, Do, SceneHands
-from .kept import Kept, Looked, read_kept, write_kept
+from .kept import Kept, read_kept, write_kept
 from .levels import Level, read_level
 from .paced import run_paced
 from .players import hidden_sizes, readings_of, script_for, ticket
+from .remarks import Looked
 from .scenes import Scene, scene_of
 from .scoring import Grading
 
@@ -100,7 +101,7 @@ class Room:
         before = Kept(truth, request.speed)
         with contextlib.suppress(InputError):
             before = read_kept(request.folder, self.job)
-        kept = msgspec.structs.replace(before, truth=truth, looked=(*before.looked, *looked))
+        kept = msgspec.structs.replace(before, truth=truth, looked=(*before.looked, *looked), asked=())
         write_kept(request.folder, self.job, kept)
 
     def _tool(self, number: str) -> Tool:

@@ -34,6 +34,7 @@ from .later import Later
 from .live import LiveHub
 from .orders import read_form
 from .pages import Pages, Viewer
+from .practice import practice
 from .problems import HANDLERS, FormRefusedError
 from .sight import EngineSight
 from .signing_in import Door
@@ -350,6 +351,7 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
             Route("/history/procedure/{name}", history("procedure")),
             Route("/history/chart", history("chart")),
             Route(f"/api/v1/{{rest:{whole_path.NAME}}}", history("api"), methods=EVERY_METHOD),
+            practice(folder, face, _viewer),
             Route("/set-up", set_up("show")),
             Route("/set-up", set_up("change"), methods=["POST"]),
             Route("/help", helping.contents),
