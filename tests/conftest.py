@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from kit.demo import played_once
 from kit.postgres import Server, programs, server
 
 REPO = Path(__file__).resolve().parents[1]
@@ -55,3 +56,9 @@ def postgres() -> Generator[Server]:
         pytest.skip("no PostgreSQL on this machine")
     with server(folder) as running:
         yield running
+
+
+@pytest.fixture(scope="session")
+def demo_papers(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Record, key and report of the unattended demo, by its command; played once, also for several workers."""
+    return played_once(tmp_path_factory)

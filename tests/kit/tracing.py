@@ -19,16 +19,22 @@ from asleft.event.envelope import Event
 _NUMBER = re.compile(r"(?P<less>< )?(?<![\w.,])(?P<number>\d+(?:[.,]\d+)?)(?![A-Za-z_\d])")
 _INSIDE = re.compile(r"\d+(?:\.\d+)?(?:[eE][-+]?\d+)?")
 _WALL = re.compile(r"(\d{4})-(\d\d)-(\d\d) (\d\d:\d\d:\d\d) UTC")
+#: How many lines of a list the paper leaves to its details: the paper's own number.
+_OURS = re.compile(r"and \d+ more: see the details|\d+ things are not given|SHA-256|^\d+\. ")
+#: A refusal as its standard writes it, in hexadecimal; the record holds the number.
+_NRC = re.compile(r"\bNRC ([0-9A-F]{2})\b")
 _BYTES = re.compile(r"\b(?:[0-9A-F]{2} )+[0-9A-F]{2}\b|\b[0-9a-fA-F]{8,}\b")
 
 
 def untraced(text: str, events: Sequence[Event]) -> list[str]:
     """Numbers of a line's text that none of its events bears out."""
-    text = _WALL.sub(lambda m: "" if _has_wall(m, events) else m[0], text)
+    wrong = [m[0] for m in _WALL.finditer(text) if not _has_wall(m, events)]
+    text = _OURS.sub("", _WALL.sub("", text))
+    text = _NRC.sub(lambda m: f"NRC {int(m[1], 16)}", text)
     text = _BYTES.sub(lambda m: "" if _has_bytes(m[0], events) else m[0], text)
     known = frozenset[float]().union(*(_held(msgspec.json.encode(e)) for e in events)) if events else frozenset()
     known |= frozenset(_derived(events))
-    return [m[0] for m in _NUMBER.finditer(text) if not _stands(m, known)]
+    return [*wrong, *(m[0] for m in _NUMBER.finditer(text) if not _stands(m, known))]
 
 
 def _stands(found: re.Match[str], known: frozenset[float]) -> bool:
@@ -63,13 +69,24 @@ def _numbers(value: Any) -> Iterator[float]:
 
 
 def _derived(events: Sequence[Event]) -> Iterator[float]:
-    """How many lines stand behind it; time between them; U = 2 u and a risk in per cent of what was judged."""
+    """How many events stand behind it; time between them; every U = 2 u; a risk in per cent of what was judged."""
     yield float(len(events))
     yield from (abs(a.monotonic_s - b.monotonic_s) for a in events for b in events[:1])
     for event in events:
-        judged = getattr(event.body, "judgement", None)
-        if judged is not None:
-            yield from (2.0 * judged.u, 100.0 * (judged.risk or 0.0)) if judged.u is not None else ()
+        yield from (2.0 * u for u in _named("u", msgspec.json.decode(msgspec.json.encode(event))))
+        yield from (100.0 * r for r in _named("risk", msgspec.json.decode(msgspec.json.encode(event))))
+
+
+def _named(name: str, value: Any) -> Iterator[float]:
+    """Every number with this name in a decoded JSON value."""
+    if isinstance(value, dict):
+        if isinstance(value.get(name), int | float):
+            yield float(value[name])
+        for each in value.values():
+            yield from _named(name, each)
+    elif isinstance(value, list):
+        for each in value:
+            yield from _named(name, each)
 
 
 def _has_wall(found: re.Match[str], events: Sequence[Event]) -> bool:

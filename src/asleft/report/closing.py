@@ -6,12 +6,13 @@ import hashlib
 from collections.abc import Mapping
 
 from asleft.event import body as b
+from asleft.model.condition import ConditionResult, ConditionState
 from asleft.model.control import ControlHow
 from asleft.model.verdict import StepOutcome, Verdict
 
 from .car import car_text, order_text, vin_facts
 from .figures import plan_figure
-from .parts import Cell, Fact, Facts, Line, Lines, Row, Section, Table, fact, row
+from .parts import Cell, Events, Fact, Facts, Line, Lines, Row, Section, Table, fact, row
 from .phrases import wall_text
 from .sources import gaps_of
 from .stated import ADVICE, CAR, HEADER, PEOPLE, REQUEST, TOOLS, group
@@ -158,7 +159,30 @@ def exceptions(record: Traced, w: Words) -> Section:
             add(o.events[-1], w("exception.contradiction"), w("run.contradiction", stated=o.stated.value), "fail")
     rows = tuple(r for _, r in sorted(found, key=lambda f: f[0]))
     table = Table("", (w("exception"), w("sentence")), (3, 10), rows, w("exceptions.none"))
-    return Section(w("exceptions.title"), (table,))
+    return Section(w("exceptions.title"), (table, _counted(record, w)))
+
+
+def _counted(record: Traced, w: Words) -> Facts:
+    """How often something did not go the plain way; what did not happen is said too."""
+    functions = [started.function for _, started in record.runs]
+    again = tuple(e.sequence for n, (e, r) in enumerate(record.runs) if r.function in functions[:n])
+    lost = record.numbers(b.ConditionsSeen, lambda s: s.gate == "watched" and any(not _met(r) for r in s.results))
+    found: dict[str, Events] = {
+        "refusals": record.numbers(b.EffectAnswered, lambda a: a.refusal is not None),
+        "repeats": record.numbers(b.IntentWritten, lambda i: bool(i.intent.repeat_of)),
+        "interlocks": lost,
+        "waived": record.numbers(b.ConditionWaived),
+        "again": again,
+        "retests": record.numbers(b.RetestDeclared),
+        "blind": record.numbers(b.NotWatched),
+        "stopped": record.numbers(b.JobStopped),
+    }
+    rows = tuple(fact(w(f"counted.{k}"), str(len(v)) if v else w("counted.none"), v) for k, v in found.items())
+    return Facts(w("counted.title"), rows)
+
+
+def _met(result: ConditionResult) -> bool:
+    return result.state is ConditionState.MET
 
 
 def still_open(record: Traced, w: Words) -> Section:

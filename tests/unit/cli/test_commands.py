@@ -44,11 +44,9 @@ def run(*arguments: str | Path, code: int = 0) -> Done:
 
 
 @pytest.fixture(scope="module")
-def papers(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def papers(demo_papers: Path) -> Path:
     """The unattended demo's papers."""
-    out = tmp_path_factory.mktemp("papers")
-    run("demo", "--unattended", "--seed", "1", "--out", out)
-    return out
+    return demo_papers
 
 
 def test_the_unattended_demo_leaves_its_papers(papers: Path) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 import msgspec
 import pytest
@@ -15,11 +15,12 @@ from asleft.model.errors import Code, RecordError
 from asleft.model.origin import Origin
 from asleft.model.question import Answer
 from asleft.model.verdict import RunEnd, Verdict
-from asleft.report.parts import Facts, Figures, Line, Lines, Row, Table, View
+from asleft.report.parts import Facts, Line, Row, Table, View
 from asleft.report.profile import Profile
 from asleft.report.view import view
 from kit import events as kit
 from kit.evidence import evidence_job
+from kit.paper import blocks, lines
 
 JOBS = {
     "demo": kit.demo_job,
@@ -33,27 +34,6 @@ JOBS = {
 
 def seen(events: tuple[Event, ...]) -> View:
     return view(events, kit.head_hash(events), generated="2031-04-17T12:00:00Z")
-
-
-def blocks(v: View) -> Iterator[Table | Facts | Lines | Figures]:
-    f = v.front
-    yield from (f.facts, f.done, Lines("", (f.result,)), f.functions, f.numbers, f.codes, f.still_open, f.statement)
-    for section in v.sections:
-        yield from section.blocks
-
-
-def lines(v: View) -> Iterator[tuple[str, tuple[int, ...]]]:
-    """Every line with its event numbers."""
-    for block in blocks(v):
-        match block:
-            case Table():
-                yield from ((" ".join(c.text for c in r.cells), r.events) for r in block.rows)
-            case Facts():
-                yield from ((f.value.text, f.events) for f in block.rows)
-            case Lines():
-                yield from ((line.text, line.events) for line in block.rows)
-            case Figures():
-                yield from ((f.caption, f.events) for f in block.figures)
 
 
 def find(rows: tuple[Row, ...], word: str) -> Row:
