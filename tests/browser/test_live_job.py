@@ -12,10 +12,14 @@ from asleft.bench.cars.petrol import PetrolCar
 from asleft.event import body as b
 from asleft.event.envelope import Event
 from asleft.job.client import JobClient
+from asleft.model.control import ControlHow
 from asleft.model.verdict import RunEnd, Verdict
 from asleft.record.verify import verify
-from kit.drive import press, wait_question, whole_job
+from asleft.web.stage import last_runs
+from kit.drive import press, wait_question
+from kit.hands import Fingers, Hands, Keys
 from kit.processes import Stack, wait_until
+from kit.tour import SECOND, SIZES, Tour
 
 from .conftest import WAIT_MS, OpenPage
 
@@ -110,24 +114,40 @@ def test_a_job_up_to_its_effect_with_a_wrong_vin_an_unmet_condition_a_stop_and_a
 
 
 @pytest.mark.full
-@pytest.mark.timeout(600)
-def test_the_whole_job_by_touch_from_vin_to_signed_record(
-    tmp_path: Path, browser: Browser, open_page: OpenPage
+@pytest.mark.timeout(1800)
+@pytest.mark.parametrize("how", ["touch", "keys"])
+def test_the_whole_job_from_vin_to_signed_record(
+    tmp_path: Path, browser: Browser, open_page: OpenPage, how: str
 ) -> None:
+    """By touch alone and by the keyboard alone, with an unmet condition, a stop, a hand-over and a *cannot tell*."""
     with Stack(tmp_path) as stack:
-        page = open_page(stack.page.url, has_touch=True)
-        job = open_a_job(page, PetrolCar(seed=1).vin)
-        asked = whole_job(page)
-        assert len(asked) >= 20
-        expect(page.locator("#part-outcome h2")).to_have_text("Not released")
-        expect(page.locator("#part-outcome .verdict")).to_have_text("✓ PASS")
-        expect(page.locator("#part-outcome")).to_contain_text("idle relearn")
-        state = JobClient(stack.folder).watch(job).state
-        assert [r.verdict for r in state.runs.values() if r.verdict] == [Verdict.PASS]
+        page = open_page(stack.page.url, *(SIZES[0] if how == "touch" else SIZES[1]), has_touch=how == "touch")
+        page.emulate_media(color_scheme="light" if how == "touch" else "dark")
+        hands: Hands = Fingers(page) if how == "touch" else Keys(page)
+        tour = Tour(stack, page, hands)
+        tour.work()
+        assert len(tour.asked) >= 30
+        expect(page.locator("#part-outcome h2")).to_have_text("Released")
+        state = JobClient(stack.folder).watch(tour.job).state
+        learn = next(r for r in reversed(state.runs.values()) if r.started.function == "throttle-stop-learn")
+        assert [a.verdict for a in learn.earlier] == [Verdict.CANNOT_TELL]
+        assert {r.verdict for r in last_runs(state) if r.verdict} == {Verdict.PASS}
+        assert [(m.how, m.by) for m in state.control] == [
+            (ControlHow.TAKEN, "M. Okafor"),
+            (ControlHow.HANDED_OVER, SECOND),
+        ]
+        found = events(stack, tour.job)
+        stops = [e for e in found if isinstance(e.body, b.JobStopped)]
+        assert [e.body.reason for e in stops] == ["stopped-by-person"]
+        asked = {
+            e.body.question.id for e in found if isinstance(e.body, b.QuestionAsked) and e.sequence > stops[0].sequence
+        }
+        named = {a.by for q, a in state.questions.values() if a is not None and q.id in asked}
+        assert {"M. Okafor", SECOND} <= named
         with page.expect_download() as download:
-            page.locator("#part-next a", has_text="Signed record").click()
+            hands.press(page.locator("#part-next a", has_text="Signed record"))
         assert not verify(Path(download.value.path())).findings
-        report = page.request.get(f"{stack.page.url}job/{job}/report.pdf")
+        report = page.request.get(f"{stack.page.url}job/{tour.job}/report.pdf")
         assert report.body().startswith(b"%PDF-")
         followed = page.locator("main").inner_text()
         page.reload()
