@@ -32,6 +32,13 @@ OWN_SIGNALS: dict[str, tuple[str, str]] = {
     "caliper-peak-right": ("A", "highest motor current, right caliper"),
     "wheel-drag-left": ("N·m", "turning a rear wheel by hand, left"),
     "wheel-drag-right": ("N·m", "turning a rear wheel by hand, right"),
+    # gateway: sixteen modules a number, one bit each
+    "listed-1": ("1", "modules in the list, first sixteen, as a number"),
+    "listed-2": ("1", "modules in the list, second sixteen, as a number"),
+    "listed-3": ("1", "modules in the list, third sixteen, as a number"),
+    "heard-1": ("1", "modules heard, first sixteen, as a number"),
+    "heard-2": ("1", "modules heard, second sixteen, as a number"),
+    "heard-3": ("1", "modules heard, third sixteen, as a number"),
     # engine
     "learned-pedal-rest": ("%", "stored rest of the pedal"),
     "learned-lower-stop": ("%", "stored lower stop of the throttle"),
