@@ -60,6 +60,7 @@ class Failing:
         why: in words, for the docs.
         after: act of a question -> done in addition, when that act is over.
         instead: act of a question -> done in its place.
+        doing: part of a question -> done before it is answered, once.
         answers: part of a question -> answer that differs.
         options: of the car.
         verdict: what the record must say.
@@ -68,6 +69,7 @@ class Failing:
     why: str
     after: Mapping[str, tuple[Do, ...]] = field(default_factory=dict[str, tuple[Do, ...]])
     instead: Mapping[str, tuple[Do, ...]] = field(default_factory=dict[str, tuple[Do, ...]])
+    doing: Mapping[str, tuple[Do, ...]] = field(default_factory=dict[str, tuple[Do, ...]])
     answers: Mapping[str, tuple[Said, ...]] = field(default_factory=dict[str, tuple[Said, ...]])
     options: Mapping[str, Any] = field(default_factory=dict[str, Any])
     verdict: Verdict = Verdict.FAIL
@@ -82,6 +84,7 @@ class Play:
         modules, mapped: what the workshop knows of the car.
         acts: act of a question -> what hands do; the person answers when they are done.
         meanwhile: the same, but the person answers at once and the hands go on.
+        doing: part of a question -> done before it is answered, once.
         answers: part of a question -> answers, used up one by one; the last one stays.
         fails: by name.
         way: how it is carried out; ``fails`` are of this way. more_ways: others that the bench can play.
@@ -101,6 +104,7 @@ class Play:
     options: Mapping[str, Any] = field(default_factory=dict[str, Any])
     acts: Mapping[str, tuple[Do, ...]] = field(default_factory=dict[str, tuple[Do, ...]])
     meanwhile: Mapping[str, tuple[Do, ...]] = field(default_factory=dict[str, tuple[Do, ...]])
+    doing: Mapping[str, tuple[Do, ...]] = field(default_factory=dict[str, tuple[Do, ...]])
     answers: Mapping[str, tuple[Said, ...]] = field(default_factory=dict[str, tuple[Said, ...]])
     fails: Mapping[str, Failing] = field(default_factory=dict[str, Failing])
     way: Way = Way.BY_WIRE
@@ -154,6 +158,7 @@ def script_of(play: Play, fail: Failing | None = None) -> Script:
         acts={**play.acts, **{act: did for act, did in failing.instead.items() if act not in first}},
         meanwhile={**play.meanwhile, **first},
         after=failing.after,
+        doing={**play.doing, **failing.doing},
         answers=(*given.items(), ("how is it done", (WAY_WORDS[play.way],))),
     )
 

@@ -10,10 +10,11 @@ from asleft.model.errors import Code, InputError
 from .demo_book import Play, Played, play
 from .demo_book_engine import ENGINE
 from .demo_book_more import MORE
+from .demo_book_parts import PARTS
 from .demo_book_plays import FIRST
 
 #: Procedure -> play.
-PLAYS: dict[str, Play] = {one.procedure: one for one in (*FIRST, *MORE, *ENGINE)}
+PLAYS: dict[str, Play] = {one.procedure: one for one in (*FIRST, *MORE, *ENGINE, *PARTS)}
 
 
 def play_procedure(procedure: str, out: Path, *, fail: str = "", seed: int = 1) -> Played:

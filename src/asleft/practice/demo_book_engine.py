@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from asleft.bench.security import bench_key
 from asleft.book.procedure import Way
-from asleft.model.module import ModuleAddress
 from asleft.model.verdict import Verdict
 
 from . import demo_book_cars as cars
+from .bench_key import BenchKey
 from .demo_book import Failing, Play, do
 from .demo_book_plays import fault
 from .driver import COUNT_IN_S, HAND_S, SEQUENCES, Course
@@ -67,15 +66,6 @@ IDLE = Play(
         ),
     },
 )  # fmt: skip
-
-
-class BenchKey:
-    """The workshop's authorised access to bench modules: the bench's toy rule."""
-
-    async def key(self, module: ModuleAddress, level: int, seed: bytes) -> bytes:
-        """The key for a seed."""
-        del module, level
-        return bench_key(seed)
 
 
 def _labels(*of: int) -> dict[str, tuple[Said, ...]]:

@@ -47,6 +47,10 @@ class PartActs:
         """Clamp meter round the battery's lead: current out of it, A, within 0.3 A."""
         return round(self.parts.battery.true_a() + 0.1 * self.chance.normal(), 1)
 
+    def act_clamp_small_current(self) -> float:
+        """Clamp meter for small currents round the battery's lead: current out of it, A, within 5 mA."""
+        return round(self.parts.battery.true_a() + 0.0015 * self.chance.normal(), 3)
+
     def act_turn_wheel(self, side: str = "left") -> float:
         """Turn a rear wheel by hand on the lift: what it takes, N·m."""
         return round(self._caliper(side).wheel_nm(), 0)
