@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from asleft.job.facts import fact_words, previous_from, program_digest, read_fact, read_facts, workshop_facts
 from asleft.job.papers import stored_report
 from asleft.job.workshop import Workshop, write_workshop
-from asleft.model.errors import AsleftError, Code, InputError, RecordError
+from asleft.model.errors import Code, InputError, RecordError
 from asleft.model.fact import Fact, FactKey
 from asleft.model.reading import Evidence
 from kit.damage import good_record
@@ -44,20 +44,21 @@ def test_what_is_no_fact_is_refused(said: dict[str, str], why: str) -> None:
     assert why in str(error.value)
 
 
-@given(
-    st.dictionaries(st.sampled_from(["key", "text", "unit", "evidence", "source", "digest", "x"]), st.text(max_size=9))
-)
+FIELDS = st.sampled_from(["key", "text", "unit", "evidence", "source", "digest", "x"])
+
+
+@given(st.dictionaries(FIELDS, st.text(max_size=9)))
 def test_any_form_is_a_fact_or_a_clear_error(said: dict[str, str]) -> None:
     try:
-        assert read_facts([said])[0].text
-    except AsleftError as error:
-        assert error.code is Code.FACT_BAD
+        facts = read_facts([said])
+    except InputError:
+        return
+    assert facts[0].text
 
 
 def test_the_settings_and_the_program_say_something_too() -> None:
-    facts = workshop_facts(
-        Workshop(address="4 Gable Street", licence="0031", gauges=("gauge 7, due 2031-09", "scale 2"))
-    )
+    said = Workshop(address="4 Gable Street", licence="0031", gauges=("gauge 7, due 2031-09", "scale 2"))
+    facts = workshop_facts(said)
     assert [f.key.value for f in facts] == ["workshop-address", "workshop-licence", "gauge", "gauge", "program-digest"]
     assert facts[-1].text == program_digest()
     assert len(program_digest()) == hashlib.sha256().digest_size * 2

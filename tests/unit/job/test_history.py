@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from asleft.cli.app import app
+from asleft.job.facts import previous_from
 from asleft.job.history import Asked, History
 from asleft.job.history_invoice import COLUMNS, guarded, invoice_csv
 from asleft.job.history_parcel import ABOUT, RECORD, job_in, job_out
@@ -61,6 +62,16 @@ def test_what_is_new_is_taken_in_and_only_then(folder: Path) -> None:
     again = History(folder)
     assert again.rebuild().read == 5
     assert again.check().whole
+
+
+def test_the_previous_record_of_a_car_is_its_newest_closed_one(folder: Path) -> None:
+    """J-3 is not closed; J-2 and J-4 are; another car, and a real one, have none."""
+    (fact,) = previous_from(folder, VIN, "bench")
+    number, head = fact.text.split(", head ")
+    assert number in ("J-2", "J-4")
+    assert head == stored_events(folder, number)[-1].hash
+    assert previous_from(folder, VIN, "vehicle") == ()
+    assert previous_from(folder, "A0ALDR16X6S000418", "bench") == ()
 
 
 def test_a_shared_store_needs_a_name_for_this_folder(folder: Path) -> None:
