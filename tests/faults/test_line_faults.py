@@ -152,10 +152,24 @@ def test_a_crash_after_an_append_loses_nothing_and_repeats_nothing(tmp_path: Pat
     _crash_and_go_on(tmp_path, lambda kinds: kinds[kind] >= int(number))
 
 
+@pytest.fixture(scope="module")
+def appends(tmp_path_factory: pytest.TempPathFactory) -> int:
+    """How many events the job writes when nothing happens to it."""
+    return len(play(tmp_path_factory.mktemp("whole")).events)
+
+
+#: The crashes after every append, dealt out to so many tests.
+PARTS = 16
+
+
 @pytest.mark.full
-@pytest.mark.parametrize("count", range(1, 111))
-def test_a_crash_after_every_append(tmp_path: Path, count: int) -> None:
-    _crash_and_go_on(tmp_path, lambda kinds: kinds.total() >= count)
+@pytest.mark.timeout(600)
+@pytest.mark.parametrize("part", range(PARTS))
+def test_a_crash_after_every_append(tmp_path: Path, appends: int, part: int) -> None:
+    """Every one of them: as many as the job itself writes, but the last, after which it is closed."""
+    assert appends > 100
+    for count in range(1 + part, appends, PARTS):
+        _crash_and_go_on(tmp_path / str(count), lambda kinds, count=count: kinds.total() >= count)
 
 
 def _crash_and_go_on(folder: Path, dead: Callable[[Counter[str]], bool]) -> None:

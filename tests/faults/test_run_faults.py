@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import random
+import shutil
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -26,12 +27,19 @@ from asleft.model.verdict import Verdict
 from asleft.record.job_journal import JobJournal
 from kit.bench_job import HookedPerson
 from kit.bench_run import IDLE, LEARN, RunOutcome, RunScene, carry_out
+from kit.soaked import once
+from kit.variant import Keys, variant
 
 PROCEDURES = {IDLE: "31015A32", LEARN: "31015A31", "planned-clear": "14FFFFFF"}
 
 
 class Crash(BaseException):
     """The power is gone."""
+
+
+VARIANT = "variant"
+#: Procedure -> share of the long run: what costs a tenth of a second is played often, what costs ten now and then.
+SOAK_MIX = {"planned-clear": 0.42, VARIANT: 0.42, LEARN: 0.14, IDLE: 0.02}
 
 
 async def ready(scene: RunScene, procedure: str) -> None:
@@ -149,11 +157,13 @@ def trouble(scene: RunScene, chance: random.Random) -> None:
                 later(at + 3.0, lambda: scene.car.act("key", position="on"))
 
 
-async def seeded(clock: LoopClock, folder: Path, seed: int) -> RunOutcome:
+async def seeded(clock: LoopClock, folder: Path, seed: int, mix: dict[str, float]) -> RunOutcome:
     chance = random.Random(seed)
     scene = RunScene(clock, folder, seed=chance.randint(1, 5))
-    procedure = chance.choice(list(PROCEDURES))
-    await ready(scene, procedure)
+    scene.key = Keys()
+    name = chance.choices(list(mix), list(mix.values()))[0]
+    procedure = variant() if name == VARIANT else name
+    await ready(scene, name)
     trouble(scene, chance)
     stop_at = clock.now() + chance.uniform(0.0, 40.0) if chance.random() < 0.3 else None
     full_after = chance.randint(20, 60) if chance.random() < 0.2 else None
@@ -184,8 +194,12 @@ async def seeded(clock: LoopClock, folder: Path, seed: int) -> RunOutcome:
     return outcome
 
 
-def check_seed(folder: Path, seed: int) -> None:
-    outcome = run_virtual(lambda clock: seeded(clock, folder, seed))
+#: In make test and make test-full: each as often as the others.
+EVENLY = dict.fromkeys((*PROCEDURES, VARIANT), 1.0)
+
+
+def check_seed(folder: Path, seed: int, mix: dict[str, float] = EVENLY) -> None:
+    outcome = run_virtual(lambda clock: seeded(clock, folder, seed, mix))
     intents = Counter(outcome.intents)
     for payload, times in Counter(outcome.effects_at_link()).items():
         assert times <= intents[payload], f"seed {seed}: {payload} {times} times for {intents[payload]} intents"
@@ -207,12 +221,24 @@ def test_seeded_trouble_more(tmp_path: Path, seed: int) -> None:
     check_seed(tmp_path, seed)
 
 
+#: The long run in parts, so that it can be broken off and gone on with.
+PARTS, RUNS = 100, int(os.environ.get("ASLEFT_SOAK_RUNS", "10000"))
+
+
 @pytest.mark.soak
 @pytest.mark.timeout(3000)
-def test_seeded_trouble_soak(tmp_path: Path) -> None:
-    """10,000 seeds, or as many as ``ASLEFT_SOAK_RUNS`` says."""
-    for seed in range(10_000, 10_000 + int(os.environ.get("ASLEFT_SOAK_RUNS", "10000"))):
-        check_seed(tmp_path / str(seed), seed)
+@pytest.mark.parametrize("part", range(PARTS))
+def test_seeded_trouble_soak(tmp_path: Path, part: int) -> None:
+    """10,000 seeds, or as many as ``ASLEFT_SOAK_RUNS`` says, in a hundred parts."""
+
+    def work() -> dict[str, int]:
+        seeds = range(10_000 + part, 10_000 + RUNS, PARTS)
+        for seed in seeds:
+            check_seed(tmp_path / str(seed), seed, SOAK_MIX)
+            shutil.rmtree(tmp_path / str(seed), ignore_errors=True)
+        return {"runs": len(seeds)}
+
+    once(f"run-faults-{RUNS}-{part:02d}", work)
 
 
 # -- the first byte of a stop ----------------------------------------------------------------------------------------

@@ -22,6 +22,7 @@ from asleft.job.clock import LoopClock, run_virtual
 from asleft.model.effect import Settlement
 from asleft.record.job_journal import JobJournal
 from kit.bench_run import IDLE, LEARN, RunOutcome, RunScene, carry_out
+from kit.soaked import once
 
 #: Procedure -> roughly how many things (events and effects at the link) one run of it does.
 LENGTH = {IDLE: 44, LEARN: 66, "planned-clear": 40}
@@ -114,10 +115,20 @@ def test_a_killed_run(tmp_path: Path, seed: int) -> None:
     check_kill(tmp_path, seed)
 
 
+PARTS, KILLS = 20, int(os.environ.get("ASLEFT_SOAK_KILLS", "500"))
+
+
 @pytest.mark.soak
 @pytest.mark.timeout(3000)
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
-def test_killed_runs_soak(tmp_path: Path) -> None:
-    """500 kills, or as many as ``ASLEFT_SOAK_KILLS`` says."""
-    for seed in range(10_000, 10_000 + int(os.environ.get("ASLEFT_SOAK_KILLS", "500"))):
-        check_kill(tmp_path / str(seed), seed)
+@pytest.mark.parametrize("part", range(PARTS))
+def test_killed_runs_soak(tmp_path: Path, part: int) -> None:
+    """500 kills, or as many as ``ASLEFT_SOAK_KILLS`` says, in twenty parts."""
+
+    def work() -> dict[str, int]:
+        seeds = range(10_000 + part, 10_000 + KILLS, PARTS)
+        for seed in seeds:
+            check_kill(tmp_path / str(seed), seed)
+        return {"kills": len(seeds)}
+
+    once(f"run-kills-{KILLS}-{part:02d}", work)

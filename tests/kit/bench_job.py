@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,12 @@ from asleft.practice.person import ScriptedPerson
 from asleft.practice.scene import ALDRA, TECHNICIAN, WORKSHOP, demo_order
 from asleft.record.journal import open_journal
 from asleft.talk.policy import WritesPolicy
+
+
+@cache
+def whole_book() -> Book:
+    """The book that comes with the program, read once in a process."""
+    return load_book(BOOK)
 
 
 class Scene:
@@ -101,7 +108,7 @@ class HookedPerson:
 
 def own_book(*, idle: bool) -> Book:
     """The book that comes with the program; without the idle relearn where a test needs the shorter job."""
-    book = load_book(BOOK)
+    book = whole_book()
     kept = tuple(p for p in book.procedures if idle or p.procedure.function != "idle-relearn")
     return msgspec.structs.replace(book, procedures=kept)
 

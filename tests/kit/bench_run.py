@@ -11,13 +11,12 @@ from asleft.bench.bus import InLoopBus
 from asleft.bench.cars.petrol import PetrolCar
 from asleft.book.loader import LoadedProcedure
 from asleft.book.procedure import Way
-from asleft.book.shelf import Book, load_book
+from asleft.book.shelf import Book
 from asleft.event.body import IntentWritten, JobOpened
 from asleft.event.envelope import Event
 from asleft.event.fold import JobState, RunState, fold
 from asleft.job.clock import LoopClock, run_virtual
 from asleft.job.engine import read_order
-from asleft.job.settings import BOOK
 from asleft.link.bus_link import BusLink
 from asleft.live.sampler import LinkSignals
 from asleft.model.frame import CanFrame
@@ -36,7 +35,7 @@ from asleft.talk.conversations import Conversations
 from asleft.talk.pictures import take_module_picture
 from asleft.talk.policy import WritesPolicy
 
-from .bench_job import HookedPerson
+from .bench_job import HookedPerson, whole_book
 
 IDLE, LEARN = "idle-relearn-aldra", "throttle-stop-learn-aldra"
 ENGINE = ALDRA.modules[0].address
@@ -55,7 +54,7 @@ class RunScene:
         self.driver = BenchDriver(LocalActs(self.car), clock)
         self.frames: list[CanFrame] = []
         self.link.when_sent(self.frames.append)
-        self.book: Book = load_book(BOOK)
+        self.book: Book = whole_book()
         self.shown: list[tuple[str, Any]] = []
         self.key: AccessKey | None = None
         self.policy = WritesPolicy()
@@ -127,12 +126,12 @@ class RunOutcome:
         return [e.body.intent.payload for e in self.events if isinstance(e.body, IntentWritten)]
 
     def effects_at_link(self) -> list[str]:
-        """Payloads of effects among the single frames that went out, in order."""
+        """Payloads of effects among the single frames that went out, in order; of access as the record has them."""
         found: list[str] = []
         for frame in self.frames:
             payload = frame.data[1 : 1 + frame.data[0]].hex().upper() if frame.data[0] <= 7 else ""
             if payload.startswith(("3101", "3102", "14", "2F", "2E", "11", "27")):
-                found.append(payload)
+                found.append(payload[:4] if payload.startswith("27") else payload)
         return found
 
 

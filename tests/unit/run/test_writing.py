@@ -8,50 +8,16 @@ from typing import Any
 
 import pytest
 
-from asleft.bench.security import bench_key
 from asleft.book.dry_run import dry_run
-from asleft.book.loader import read_procedure
 from asleft.book.procedure import Way
 from asleft.event import body as b
 from asleft.job.clock import LoopClock, run_virtual
 from asleft.model.effect import Settlement
-from asleft.model.module import ModuleAddress
 from asleft.model.verdict import RunEnd
 from asleft.record.job_journal import JobJournal
 from asleft.talk.conversations import Conversations
 from kit.bench_run import RunOutcome, RunScene, carry_out, play_run
-
-#: The engine variant with another last option; checksum by hand: 02 + 11 + 41 = 54, inverted AB.
-NEW = "021141AB"
-PROCEDURE = """
-id: variant
-function: module-coding
-name: Engine variant
-revision: 1
-source: {title: Invented page, edition: "1", page: "1", kind: fictional, entered-by: A, checked-by: B}
-cautions: [Key on, engine off.]
-entry: [{id: rest, text: standing, kind: at-most, signal: vehicle-speed, high: 0, unit: km/h}]
-interlocks: [{holds: rest, asks: stop}]
-ways:
-  by-wire:
-    - {type: session, id: extended}
-    - {type: read, id: before, name: variant, identifier: 3B10, printed: hex, save: before}
-    - {type: access, id: open, level: 1}
-    - {type: write, id: write, name: variant, identifier: 3B10, printed: hex, value: "021141AB", restore: write the old}
-    - {type: restart-module, id: restart, settle-s: 3}
-    - {type: read, id: after, name: variant, identifier: 3B10, printed: hex, save: after}
-"""
-
-
-class Keys:
-    """The bench's toy key."""
-
-    async def key(self, module: ModuleAddress, level: int, seed: bytes) -> bytes:
-        return bench_key(seed)
-
-
-def loaded(text: str = PROCEDURE) -> Any:
-    return read_procedure(text.encode(), "p.yaml")
+from kit.variant import NEW, PROCEDURE, Keys, variant
 
 
 def keyed(scene: RunScene) -> None:
@@ -68,11 +34,11 @@ def write_of(outcome: RunOutcome) -> Any:
 
 
 def test_written_once_read_back_and_the_frames_are_those_of_the_dry_run(tmp_path: Path) -> None:
-    outcome = play_run(tmp_path, loaded(), prepare=keyed)
+    outcome = play_run(tmp_path, variant(), prepare=keyed)
     assert outcome.done
     assert held(outcome) == NEW
     assert write_of(outcome).settlement is Settlement.DONE
-    shown = [s for line in dry_run(loaded().procedure, Way.BY_WIRE) for s in line.sends]
+    shown = [s for line in dry_run(variant().procedure, Way.BY_WIRE) for s in line.sends]
     sent = [p for p in outcome.effects_at_link() if not p.startswith("27")]
     assert sent == [s for s in shown if s[:2] in ("2E", "11")] == ["2E3B10" + NEW, "1101"]
     assert not outcome.state.unsettled
@@ -86,7 +52,7 @@ def test_written_once_read_back_and_the_frames_are_those_of_the_dry_run(tmp_path
 
 @pytest.mark.parametrize("wrong", ["021141AC", pytest.param("0211", marks=pytest.mark.full)])
 def test_a_wrong_checksum_or_length_is_refused_and_changes_nothing(tmp_path: Path, wrong: str) -> None:
-    outcome = play_run(tmp_path, loaded(PROCEDURE.replace(NEW, wrong)), prepare=keyed)
+    outcome = play_run(tmp_path, variant(PROCEDURE.replace(NEW, wrong)), prepare=keyed)
     assert outcome.run.end is RunEnd.REFUSED
     assert held(outcome) == "021140AC"
     assert write_of(outcome).settlement is Settlement.NOT_DONE
@@ -142,7 +108,7 @@ def test_a_crash_at_each_boundary_is_settled_by_reading_and_nothing_goes_twice(
             try:
                 kill()
                 with pytest.raises(Killed):
-                    await carry_out(scene, scene.person(), loaded())
+                    await carry_out(scene, scene.person(), variant())
                 patch.undo()
                 return await carry_out(scene, scene.person(), recover=True, run=False)
             finally:
