@@ -21,7 +21,7 @@ from asleft.figure.number_line import number_line
 from asleft.model.condition import ConditionKind
 from asleft.model.effect import Effect
 from asleft.model.numbers import short, with_unit
-from asleft.model.verdict import Judgement, Verdict
+from asleft.model.verdict import Judgement, Rule, Verdict
 from asleft.practice.demo_book import Play, play
 from asleft.practice.demo_book_all import PLAYS
 from asleft.practice.unattended import run_unattended
@@ -67,6 +67,10 @@ SHOWS = {
         "the closed reading stays where it was learned; the valve follows its command at idle",
         "flow through a narrowed pipe or cooler; the valve under load",
     ),
+    "fitted-list-brevik": (
+        "that the gateway hears every module of its list, and lists every module it hears",
+        "modules that are fitted, listed and silent for another reason than the list",
+    ),
     "headlamp-level-brevik": (
         "the fall of both beams by an optical tester; room of the stored pitch",
         "levelling while driving; a floor that slopes under tester and car alike",
@@ -99,6 +103,10 @@ SHOWS = {
     "steering-end-stops-brevik": (
         "both locks stored, inside their window and alike",
         "play and friction of the rack; that the wheel stands straight on the road",
+    ),
+    "throttle-rest-cable-aldra": (
+        "the plate comes back to the same rest, and the rest reads as the page wants it",
+        "how the plate moves with a worn cable in other weather; the air that passes at rest",
     ),
     "throttle-stop-learn-aldra": (
         "the rest reading over key cycles; the plate follows its command over the whole sweep",
@@ -316,7 +324,8 @@ def pictured(p: Procedure, judgements: tuple[Judgement, ...]) -> Judgement | Non
     """The judgement that becomes the picture."""
     codes = {c.id for c in p.criteria if isinstance(c, CodeAbsent)}
     rooms = {c.id for c in p.criteria if type(c).__name__ == "LearnedRoom"}
-    found = [j for j in judgements if j.criterion not in codes and j.value is not None]
+    limited = [j for j in judgements if j.rule is not Rule.REPORT_ONLY and j.value is not None]
+    found = [j for j in limited if j.criterion not in codes]
     named = [j for j in found if j.criterion == PICTURED.get(p.id)]
     return next(iter(named or [j for j in found if j.criterion not in rooms] or found), None)
 

@@ -21,6 +21,7 @@ FIRST = (
     "the-page",
     "links",
     "write-a-procedure",
+    "procedures",
     "coding",
     "plan",
     "proof",
@@ -36,7 +37,7 @@ FIRST = (
 )
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]*")
 _PICTURE = re.compile(r"[a-z0-9][a-z0-9-]*\.(png|svg)")
-_LINK = re.compile(r"(?P<page>[a-z0-9-]+)\.md(?P<place>#.*)?")
+_LINK = re.compile(r"(?:procedures/)?(?P<page>[a-z0-9-]+)\.md(?P<place>#.*)?")
 
 
 def pages() -> dict[str, str]:
@@ -46,9 +47,15 @@ def pages() -> dict[str, str]:
     return {name: found[name] for name in (*order, *(n for n in found if n not in order))}
 
 
+def every_page() -> dict[str, str]:
+    """Name and title of every page, those of single procedures too, to which the page of procedures leads."""
+    folder = _folder() / "procedures"
+    return {**{path.stem: _title(path) for path in sorted(folder.glob("*.md"))}, **pages()}
+
+
 def page_html(name: str) -> str:
     """A page as HTML. Raises InputError (help-unknown)."""
-    return _rendered(name) if _NAME.fullmatch(name) and name in pages() else _unknown(name)
+    return _rendered(name) if _NAME.fullmatch(name) and name in every_page() else _unknown(name)
 
 
 def picture(name: str) -> Path:
@@ -74,7 +81,8 @@ def _title(path: Path) -> str:
 @cache
 def _rendered(name: str) -> str:
     reader = MarkdownIt("commonmark", {"html": False}).enable("table")
-    tokens = reader.parse((_folder() / f"{name}.md").read_text(encoding="utf-8"))
+    folder = _folder() if (_folder() / f"{name}.md").is_file() else _folder() / "procedures"
+    tokens = reader.parse((folder / f"{name}.md").read_text(encoding="utf-8"))
     for token in tokens:
         for part in token.children or ():
             _local(part)
@@ -87,7 +95,7 @@ def _local(part: Token) -> None:
         part.attrs["src"] = f"/help/pictures/{str(part.attrs['src']).rpartition('/')[2]}"
     elif part.type == "link_open":
         found = _LINK.fullmatch(str(part.attrs["href"]))
-        if found and found["page"] in pages():
+        if found and found["page"] in every_page():
             part.attrs["href"] = f"/help/{found['page']}{found['place'] or ''}"
         elif not str(part.attrs["href"]).startswith("#"):
             part.attrs["href"] = "#"
