@@ -123,6 +123,30 @@ def test_a_quick_procedure_by_form(bench: Bench, open_page: OpenPage) -> None:
     assert page.locator("#h-beside").count() == 1
 
 
+def test_what_is_wrong_is_said_while_it_is_typed(bench: Bench, open_page: OpenPage) -> None:
+    page = open_page(bench.page.url + "book/idle-proof")
+    page.locator("#h-change").click()
+    page.get_by_role("button", name="Copy it into our own").click()
+    page.locator("#f-criteria").wait_for()
+    page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    page.evaluate(AXE.read_text())
+    assert violations(page, {"type": "tag", "values": RULES}) == []
+    assert page.evaluate(TARGETS) == []
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, width
+    field = page.locator("[name='v:revision']")
+    field.press_sequentially("x")
+    expect(page.locator("#draft .error")).to_contain_text("1 place to mend", timeout=WAIT_MS)
+    expect(field).to_have_attribute("aria-invalid", "true")
+    field.fill("7")
+    expect(page.locator("#draft .taken")).to_contain_text("Usable; no number changes", timeout=WAIT_MS)
+    expect(field).not_to_have_attribute("aria-invalid", "true")
+    page.get_by_role("button", name="Keep the edit").click()
+    expect(page.locator(".taken")).to_contain_text("revision went up", timeout=WAIT_MS)
+    expect(page.locator("main")).to_contain_text("Revision 7")
+
+
 # -- a sequence by hand --------------------------------------------------------------------------------------------
 
 COUNT = """() => { window.tones = 0; window.frames = 0;

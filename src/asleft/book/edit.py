@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Mapping
 from typing import Any, cast
 
 from asleft.model.errors import Code, InputError
@@ -27,17 +28,43 @@ def set_field(text: str, place: str, value: str, name: str) -> str:
     Raises: InputError: procedure-bad, no such place, or no single value. ProcedureError: the result cannot be used.
     """
     read_procedure(text.encode(), name)
-    path, scalar = path_of(place), _scalar(value)
+    changed = put_fields(text, {place: value})
+    read_procedure(changed.encode(), name)
+    return changed
+
+
+def put_fields(text: str, changes: Mapping[str, str]) -> str:
+    """The text with several values set, not read yet: as for a form that is being filled in. As ``set_field``.
+
+    Raises: InputError: procedure-bad, no such place, or no single value.
+    """
     yaml = _yaml()
     tree = yaml.load(text)
-    _put(tree, path, scalar, place)
-    if path != ("revision",) and isinstance(tree.get("revision"), int):
+    for place, value in changes.items():
+        _put(tree, path_of(place), _scalar(value), place)
+    if "revision" not in changes and isinstance(tree.get("revision"), int):
         tree["revision"] += 1
     out = io.StringIO()
     yaml.dump(tree, out)
-    changed = out.getvalue()
-    read_procedure(changed.encode(), name)
-    return changed
+    return out.getvalue()
+
+
+def single_values(text: str) -> dict[str, str | int | float | bool]:
+    """Every single value of a file by its place, in the file's order."""
+    found: dict[str, str | int | float | bool] = {}
+
+    def walk(path: Path, value: Any) -> None:
+        if isinstance(value, dict):
+            for key, below in cast("dict[str, Any]", value).items():
+                walk((*path, key), below)
+        elif isinstance(value, list):
+            for index, below in enumerate(cast("list[Any]", value)):
+                walk((*path, index), below)
+        elif isinstance(value, str | int | float | bool):
+            found[show(path)] = value
+
+    walk((), _yaml().load(text))
+    return found
 
 
 def path_of(place: str) -> Path:

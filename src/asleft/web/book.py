@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -10,6 +11,7 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from asleft.job import book_edit as editing
 from asleft.job import book_quick as quick
 from asleft.job.book_find import Asked, find_procedures
 from asleft.job.book_read import book_path, change_own, check_typed, prompts, read_entry
@@ -86,6 +88,53 @@ class BookPages:
                 return "restored"
             case other:
                 raise InputError(Code.PROCEDURE_BAD, f"there is no form {other[:20]!r}")
+
+    async def edit(self, request: Request) -> Response:
+        """A file of the workshop's own as a form. Raises InputError: procedure-missing, procedure-bad."""
+        return await self._editing(request, {}, "", "", 200)
+
+    async def _editing(self, request: Request, typed: dict[str, str], text: str, problem: str, status: int) -> Response:
+        name = request.path_params["name"]
+        entry = await run_in_threadpool(read_entry, name)
+        form = await run_in_threadpool(editing.form_of, name)
+        made = await run_in_threadpool(editing.draft, name, typed, text)
+        wrong = {re.split(r"[.\[]", place)[0] for place in (*made.changed, *(r.field for r in made.remarks if r.field))}
+        more = {"p": entry.procedure, "name": name, "form": form, "made": made, "typed": typed, "text": text}
+        return self._page("edit.html", status, problem=problem, open_parts=wrong | {"entry"}, **more)
+
+    async def linted(self, request: Request) -> Response:
+        """What an edit would be, as a piece of the page; nothing is written."""
+        typed, text, _ = await self._edited(request)
+        made = await run_in_threadpool(editing.draft, request.path_params["name"], typed, text)
+        return self._page("parts/draft.html", made=made)
+
+    async def keep_edit(self, request: Request) -> Response:
+        """Keep an edit, or with ``look`` only say what it would be; what cannot be kept comes back with why."""
+        typed, text, digest = await self._edited(request)
+        if request.query_params.get("look"):
+            return await self._editing(request, typed, text, "", 200)
+        try:
+            made = await run_in_threadpool(editing.keep, request.path_params["name"], typed, text, digest)
+        except AsleftError as error:
+            return await self._editing(request, typed, text, error.sentence(), 400)
+        return RedirectResponse(
+            f"/book/{request.path_params['name']}?done={'numbers' if made.numbers else 'changed'}", 303
+        )
+
+    async def _edited(self, request: Request) -> tuple[dict[str, str], str, str]:
+        form = await self._form(request, 1200)
+        typed = {str(key)[2:]: str(form.get(str(key), "")).strip() for key in form if str(key).startswith("v:")}
+        return typed, str(form.get("text", "")), str(form.get("digest", ""))
+
+    async def copy(self, request: Request) -> Response:
+        """Copy a procedure of the program's into the workshop's own, and open it for editing."""
+        await self._form(request)
+        name = request.path_params["name"]
+        try:
+            await run_in_threadpool(editing.copy_own, name)
+        except AsleftError as error:
+            return await self._entry(request, error.sentence(), 400)
+        return RedirectResponse(f"/book/{name}/edit", 303)
 
     async def check(self, request: Request) -> Response:
         """The second typing: every number once more from the page, the first typing unseen."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import html
 import re
 from pathlib import Path
@@ -202,6 +203,70 @@ def test_the_programs_own_book_is_not_edited_and_an_own_file_keeps_its_remarks(f
     bad = post(folder, "/book/mine/change", what="set", place="entry[1].low", value="warm")
     assert bad.status_code == 400
     assert read_entry("mine").procedure.entry[0].low == 500.0
+
+
+def test_edit_by_form_says_what_is_wrong_and_writes_nothing_before_it_is_kept(folder: Path) -> None:
+    """A copy of the program's, a value by its words, the lint beside it, kept whole or not at all."""
+    name = "throttle-stop-learn-aldra"
+    assert get(folder, f"/book/{name}/edit").status_code == 400
+    assert post(folder, f"/book/{name}/copy", token="x").status_code == 403
+    copied = post(folder, f"/book/{name}/copy")
+    assert copied.headers["location"] == f"/book/{name}/edit"
+    assert "already" in alerts(post(folder, f"/book/{name}/copy").text)[0]
+    page = html.unescape(get(folder, f"/book/{name}/edit").text)
+    assert "Supply at the engine module, in V: at least" in page
+    digest = re.findall(r'name="digest" value="([0-9a-f]{64})"', page)[0]
+    mine = own_folder() / f"{name}.yaml"
+    before = mine.read_bytes()
+    for typed, said in (
+        ("warm", "is not read as a number"),
+        ("99", "low is above high"),
+        ("[1, 2]", "no single value"),
+    ):
+        told = html.unescape(post(folder, f"/book/{name}/lint", **{"v:entry[3].low": typed}).text)
+        assert said in told
+        assert "Nothing is written" in told
+        refused = post(folder, f"/book/{name}/edit", digest=digest, **{"v:entry[3].low": typed})
+        assert refused.status_code == 400
+        assert f'value="{html.escape(typed)}"' in refused.text, "it comes back as typed"
+    good = {"v:entry[3].low": "11.8"}
+    assert "A number is another one" in post(folder, f"/book/{name}/lint", **good).text
+    looked = post(folder, f"/book/{name}/edit?look=1", digest=digest, **good)
+    assert looked.status_code == 200
+    assert mine.read_bytes() == before
+    assert post(folder, f"/book/{name}/edit", digest="0" * 64, **good).status_code == 400, "changed meanwhile"
+    kept = post(folder, f"/book/{name}/edit", digest=digest, **good)
+    assert kept.headers["location"] == f"/book/{name}?done=numbers"
+    assert read_entry(name).procedure.entry[2].low == 11.8
+    assert read_entry(name).procedure.revision == 2
+    assert "nothing was changed" in alerts(post(folder, f"/book/{name}/edit", digest=sha(mine)).text)[0]
+
+
+def test_the_whole_file_as_text_and_hostile_values(folder: Path) -> None:
+    name = "idle-proof"
+    post(folder, f"/book/{name}/copy")
+    mine = own_folder() / f"{name}.yaml"
+    text = mine.read_text("utf-8")
+    told = html.unescape(post(folder, f"/book/{name}/lint", text=text.replace("revision:", "revison:")).text)
+    assert '"revison" is no key here' in told
+    assert "line " in told
+    for bad in ("a: &x [*x]", "\x00", "- " * 3000, "{" * 500, "x" * 39_000, "!!python/object:os.system {}"):
+        answer = post(folder, f"/book/{name}/lint", text=bad)
+        assert answer.status_code in (200, 400), bad[:20]
+        assert "Nothing is written" in answer.text or answer.status_code == 400
+    nasty = post(folder, f"/book/{name}/lint", **{"v:name": NASTY})
+    assert "<script>alert" not in nasty.text
+    kept = post(folder, f"/book/{name}/edit", digest=sha(mine), **{"v:name": NASTY})
+    assert kept.status_code in (303, 400)
+    assert "<script>alert" not in get(folder, f"/book/{name}").text
+    changed = mine.read_text("utf-8").replace("module: engine", "module: engine  # ours")
+    kept = post(folder, f"/book/{name}/edit", digest=sha(mine), text=changed)
+    assert kept.headers["location"] == f"/book/{name}?done=changed"
+    assert "# ours" in mine.read_text("utf-8")
+
+
+def sha(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def read_text_of(name: str) -> Path:
