@@ -190,10 +190,10 @@ def _execution(exercise: Exercise, state: JobState, runs: Sequence[RunState]) ->
             (10.0, seen and left and not effects, "it was begun on a car that was not ready, or not gone into"),
             (5.0, seen and len(runs) == 1, "more than one attempt"),
         )
-    ended = any(r.end is not None for r in runs) and all(e.settlement is Settlement.DONE for e in effects)
+    ended = any(r.end is RunEnd.COMPLETED for r in runs) and all(e.settlement is Settlement.DONE for e in effects)
     return (
         (10.0, seen and ended, "not carried through to a settled end"),
-        (5.0, seen and len(runs) == 1, "more than one attempt"),
+        (5.0, seen and ended and len(runs) == 1, "more than one attempt, or none to its end"),
     )
 
 
