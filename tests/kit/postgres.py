@@ -27,6 +27,13 @@ class Server:
     def __init__(self, socket: Path) -> None:
         self._socket, self._count = socket, 0
 
+    def named(self, name: str) -> str:
+        """The address of a data base with this name; made when it is not there."""
+        with psycopg.connect(host=str(self._socket), user="tester", dbname="postgres", autocommit=True) as connection:
+            if not connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", (name,)).fetchone():
+                connection.execute(f"CREATE DATABASE {name} STRATEGY wal_log".encode())
+        return f"postgresql+psycopg://tester@/{name}?host={self._socket}"
+
     def new(self) -> str:
         self._count += 1
         name = f"store{self._count}"
@@ -36,9 +43,13 @@ class Server:
 
 
 @contextmanager
-def server(bin_folder: Path) -> Generator[Server]:
-    """Start a server, stop it at the end. Its rows need not outlive the tests, so nothing is synced."""
-    root = Path(tempfile.mkdtemp(prefix="asleft-pg-", dir="/tmp"))
+def server(bin_folder: Path, kept: Path | None = None) -> Generator[Server]:
+    """Start a server, stop it at the end. Its rows need not outlive the tests, so nothing is synced.
+
+    Args: kept: folder that stays, so that the next call finds the rows; else one that is thrown away.
+    """
+    root = kept or Path(tempfile.mkdtemp(prefix="asleft-pg-", dir="/tmp"))
+    root.mkdir(parents=True, exist_ok=True)
     user = _user()
     if user:
         shutil.chown(root, user)
@@ -57,16 +68,18 @@ def server(bin_folder: Path) -> Generator[Server]:
             "--locale=C.UTF-8",
             "-N",
         ]
-        _as(user, initdb)
+        if not data.exists():
+            _as(user, initdb)
         settings = f"-c listen_addresses='' -c unix_socket_directories='{root}' -c fsync=off -c full_page_writes=off"
         control = [bin_folder / "pg_ctl", "-D", data, "-s", "-w"]
         _as(user, [*control, "-l", root / "log", "-o", settings, "start"])
         try:
             yield Server(root)
         finally:
-            _as(user, [*control, "-m", "immediate", "stop"])
+            _as(user, [*control, "-m", "fast" if kept else "immediate", "stop"])
     finally:
-        shutil.rmtree(root, ignore_errors=True)
+        if not kept:
+            shutil.rmtree(root, ignore_errors=True)
 
 
 def _user() -> str:

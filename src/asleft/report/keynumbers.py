@@ -27,7 +27,7 @@ KEY_SIGNALS = (
     "long-term-trim-1",
     "control-module-voltage",
 )
-_MOST, _MOST_LEARNED = 12, 3
+_MOST, _MOST_LEARNED = 11, 2
 #: Those that are left out last when there are too many.
 _FIRST = ("fail", "cannot-tell", "pass", "")
 

@@ -201,7 +201,7 @@ def _samples(record: Traced, run: str, w: Words) -> list[Table]:
         if event.sequence not in whole:
             name = w("samples.part", name=part.name, part=part.part)
             rows += [_series(name, s, (event.sequence,), w) for s in part.series]
-    return [Table(w("samples.title"), head, (5, 4, 1, 3, 4, 2, 1), tuple(rows))] if rows else []
+    return [Table(w("samples.title"), head, (5, 4, 2, 4, 5, 2, 2), tuple(rows))] if rows else []
 
 
 def _series(name: str, s: Series, events: Events, w: Words) -> Row:

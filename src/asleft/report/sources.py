@@ -10,6 +10,7 @@ import msgspec
 
 from asleft.book.lint import lint
 from asleft.book.loader import read_procedure
+from asleft.book.procedure import Way
 from asleft.book.remark import Level, Remark
 from asleft.event.body import Noted, RunStarted
 from asleft.event.envelope import Event
@@ -71,12 +72,17 @@ def gaps(record: Traced, started: RunStarted, w: Words) -> list[Block]:
 
 
 def gaps_of(started: RunStarted) -> tuple[Remark, ...]:
-    """Gaps of the procedure's own text; none where no text was run or it cannot be read."""
+    """Gaps of the procedure's own text, without those of ways it did not go; none where the text cannot be read."""
     try:
         loaded = read_procedure(started.text.encode(), started.procedure)
     except AsleftError:
         return ()
-    return tuple(remark for remark in lint(loaded) if remark.level is Level.GAP)
+    return tuple(r for r in lint(loaded) if r.level is Level.GAP and _of_this_way(r.field, started.way))
+
+
+def _of_this_way(field: str, way: str) -> bool:
+    parts = field.replace("[", ".").split(".")
+    return parts[0] != "ways" or len(parts) == 1 or parts[1] not in {w.value for w in Way} - {way}
 
 
 def words_of_criteria(started: RunStarted) -> dict[str, frozenset[str]]:
