@@ -102,6 +102,14 @@ DUNMERE_SIGNALS = (
     signal(ENGINE, _item("return-valve-reading", 0x9D32, 0, 0.01, signed=False), 0.3),
     *(signal(ENGINE, _item(f"smoothness-{n + 1}", 0x9D20, 2 * n, 0.01), 0.05) for n in range(4)),
 )
+#: The older Aldra on its K-line.
+ALDRA_LINE = ModuleMap((
+    MappedModule(
+        ModuleAddress("engine", 0x11, 0x11),
+        learned=(MappedItem("learned-throttle-rest", "learned rest of the throttle", 0x21, Form.NUMBER, 0, 2, scale=0.01, unit="%", source=_NOTE),),
+    ),
+    MappedModule(ModuleAddress("brakes", 0x28, 0x28)),
+))  # fmt: skip
 TARNBECK_SIGNALS = (signal(HIGH_VOLTAGE, _item("isolation", 0xA1C0, 0, 1.0, signed=False), 20.0),)
 
 

@@ -117,4 +117,43 @@ INJECTORS = Play(
     },
 )  # fmt: skip
 
-ENGINE = (IDLE, INJECTORS)
+_REST = (do("pedal", 2.0, percent=100.0), do("pedal", 2.0, percent=0.0))
+CABLE = Play(
+    "throttle-rest-cable-aldra", "cable", "Aldra", "1.6", 2006, "cable-throttle-adjusted",
+    cars.ALDRA_LINE,
+    options={"warm": True},
+    acts={
+        "do-work": (do("key", position="off"), do("replace_sensor", 5.0)),
+        "pedal-down": (do("pedal", percent=100.0), do("wait", 1.0)),
+        "pedal-off": (do("pedal", percent=0.0), do("wait", 1.0)),
+        "start-and-idle": (do("key", position="start"), do("wait", 10.0)),
+    },
+    meanwhile={"cable-rest-sequence": _REST},
+    on_line=True,
+    fails={
+        "foot-rests": Failing(
+            "the foot rests on the pedal afterwards: the module does not see it off, and does not learn",
+            instead={"cable-rest-sequence": (*_REST[:1], do("pedal", 2.0, percent=3.0), do("pedal", 9.0, percent=0.0))},
+        ),
+        "let-up-at-once": Failing(
+            "the pedal is let up at once: nothing is learned, and the module says nothing",
+            instead={"cable-rest-sequence": (*_REST[:1], do("pedal", 0.2, percent=0.0))},
+        ),
+        "not-to-the-floor": Failing(
+            "the mat keeps the pedal from the floor: nothing is learned",
+            instead={"cable-rest-sequence": (do("pedal", 2.0, percent=60.0), *_REST[1:])},
+        ),
+        "too-late": Failing(
+            "it is begun 25 s after key on", instead={"cable-rest-sequence": (do("wait", 22.0), *_REST)},
+        ),
+        "sensor-turned-after": Failing(
+            "the sensor turns in its holes after the learn", after={"pedal-down": (fault("sensor shifted", 4.0),)},
+        ),
+        "plate-sensor-beyond": Failing(
+            "the cable is too tight: the rest reading is outside, the gate stays closed",
+            after={"do-work": (do("pedal", percent=12.0),)}, verdict=_TELL,
+        ),
+    },
+)  # fmt: skip
+
+ENGINE = (IDLE, INJECTORS, CABLE)

@@ -180,3 +180,19 @@ def test_a_saved_car_goes_on_the_same():
     other = CableCar(1, warm=True)
     other.restore(one.car.save())
     assert other.truth() == one.car.truth()
+
+
+def test_the_plate_comes_back_with_the_engine_off_however_long_the_key_is_on() -> None:
+    """After the module's window for the learn nothing moves by itself, but the cable still pulls and lets go."""
+    clock = StepClock()
+    car = CableCar(seed=1)
+    car.attach(InLoopBus(clock), clock, KLine(clock))
+    car.act("key", position="on")
+    clock.run_until(30.0)
+    car.act("pedal", percent=100.0)
+    clock.run_until(32.0)
+    opened = car.powertrain.throttle.steady_sensor
+    car.act("pedal", percent=0.0)
+    clock.run_until(34.0)
+    assert opened > 70.0
+    assert car.powertrain.throttle.steady_sensor < 16.0

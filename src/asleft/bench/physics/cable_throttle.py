@@ -142,8 +142,8 @@ class BypassControl:
 
     @property
     def following(self) -> bool:
-        """The plate always follows the foot."""
-        return False
+        """The plate always follows the foot: while it is open, time has to pass in steps, or it would stay there."""
+        return self.throttle.pedal > 0.0
 
     def key_on(self) -> None:
         """Begin to watch for the hand sequence."""
