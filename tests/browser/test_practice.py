@@ -1,6 +1,6 @@
 """A newcomer practises on the page: reads only what stands there, does the first exercise, fails the sloping floor.
 
-The bound of ten minutes: the car's own time in the record, without the waits for an answer, and time to read each question.
+The bound of ten minutes: the car's own time in the record without the waits for an answer, and time to read.
 """
 
 from __future__ import annotations

@@ -86,7 +86,7 @@ def debrief_body(
     body += f'<p class="points"><b>{sheet.total:g} of 100, {verdict}</b></p>'
     body += "".join(f'<p class="gate">Safety gate closed: {said(why)}</p>' for why in sheet.unsafe)
     body += f"<h2>What it teaches</h2><p>{said(exercise.teaches)}</p>"
-    body += _truth(exercise, events, truth) + _sheet(sheet) + _order(events) + _proofs(events, exercise)
+    body += _truth(exercise, events, truth) + _sheet(sheet) + _order(events) + _proofs(events, exercise, truth)
     return body + _looked(looked) + _replay(events, comments)
 
 
@@ -139,22 +139,25 @@ def _looked(looked: Sequence[Looked]) -> str:
     return f"<h2>Looked at</h2><table>{rows}</table>" if rows else ""
 
 
-def _proofs(events: Sequence[Event], exercise: Exercise) -> str:
+def _proofs(events: Sequence[Event], exercise: Exercise, truth: Grading) -> str:
+    """Verdicts, then the strips they stand on, with what was hidden while they were recorded."""
     state = fold(events)
+    told = ", ".join(f"{k}{f' {v:g}' if v else ''}" for k, v in truth.hidden.items())
     parts: list[str] = []
     for run in (r for r in state.runs.values() if r.started.function == exercise.function):
         marks = tuple(StepMark(s.started_s, s.id) for s in run.steps if s.started_s)
-        kept = [one for taken in run.samples.values() for one in taken.series]
-        single = [
-            f"{one.signal.replace('-', ' ')}: {one.values[0]:g} {one.unit}" for one in kept if len(one.values) == 1
-        ]
-        parts += [f"<p>{html.escape('read once: ' + '; '.join(single))}</p>"] if single else []
-        drawn = [one for one in kept if len(one.values) > 1]
-        parts += [
-            f"<figure>{strip(one, title=one.signal.replace('-', ' '), marks=marks)}</figure>" for one in drawn[:_STRIPS]
-        ]
+        kept = [one for taken in run.samples.values() for one in taken.series if one.values]
+        steady = [one for one in kept if max(one.values) == min(one.values)]
+        moving = [one for one in kept if max(one.values) > min(one.values)][:_STRIPS]
         parts += [f"<figure>{number_line(j)}</figure>" for j in run.judgements]
-    return f"<h2>Strips and proof</h2>{''.join(parts) or '<p>nothing was recorded</p>'}"
+        told_steady = "; ".join(f"{one.signal.replace('-', ' ')}: {one.values[0]:g} {one.unit}" for one in steady)
+        parts += [f"<p>Did not move: {html.escape(told_steady)}</p>"] if steady else []
+        parts += [
+            f"<figure>{strip(one, title=one.signal.replace('-', ' '), marks=marks)}"
+            f"<figcaption>{html.escape(f'the truth: {told}' if told else 'nothing was hidden')}</figcaption></figure>"
+            for one in moving
+        ]
+    return f"<h2>Proof and strips</h2>{''.join(parts) or '<p>nothing was recorded</p>'}"
 
 
 def _replay(events: Sequence[Event], comments: Sequence[Comment]) -> str:

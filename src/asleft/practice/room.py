@@ -114,7 +114,8 @@ class Room:
         seen = tool.tells.format(size=next(iter(self._sizes.values()), ""))
         if tool.act:
             given: Any = await self._car.act(tool.act)
-            seen = f"{given[tool.pick] if tool.pick else given} {tool.unit}".strip()
+            value = given[tool.pick] if tool.pick else given
+            seen = f"{value + 0.0 or 0.0:g} {tool.unit}".strip() if isinstance(value, float) else f"{value}"
         await self.note((Looked(round(self._clock.now(), 1), tool.words, seen or "done"),))
 
 
