@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from asleft.book.procedure import Cause, Procedure, Seen
 from asleft.event import body as b
-from asleft.model.errors import AsleftError, Code, RefusedError
-from asleft.model.verdict import Judgement, Verdict
+from asleft.model.errors import AsleftError, Code, RefusedError, RunError
+from asleft.model.verdict import Judgement, RunEnd, Verdict
 
 from .gate import NotKnownError
 from .log import RunLog, RunPorts
@@ -53,3 +53,12 @@ def name_causes_of_proof(ports: RunPorts, run: str, procedure: Procedure, judgem
     named = [c for c in procedure.causes if set(c.criteria) & failed]
     for cause in named or causes_for(procedure, Seen.NOT_PROVED):
         ports.journal.append(b.CausesNamed(run, cause.seen, cause.causes))
+
+
+def end_of(error: AsleftError) -> RunEnd:
+    """The way in which a run ends that raised this."""
+    if isinstance(error, RefusedError) or error.code in (Code.GATE_CLOSED, Code.HARD_STOP, Code.ACCESS_CLOSED):
+        return RunEnd.REFUSED
+    if isinstance(error, RunError):
+        return RunEnd.STOPPED
+    return RunEnd.FAILED

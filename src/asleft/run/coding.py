@@ -16,6 +16,7 @@ from asleft.coding.compose import base_for, compose
 from asleft.coding.decode import broken_rules, must_be_long
 from asleft.coding.layout import Layout
 from asleft.event import body as b
+from asleft.model.effect import Effect
 from asleft.model.errors import Code, InputError
 from asleft.model.message import say
 from asleft.model.module import Item
@@ -23,6 +24,7 @@ from asleft.model.question import Question, QuestionKind
 from asleft.model.reading import to_hex
 from asleft.model.step_coding import Coding
 
+from . import wire
 from .asking import STOP, ask, ask_choice
 from .coding_answers import settle_options
 from .context import RunContext
@@ -85,9 +87,9 @@ def explained(found: Comparison, why: dict[str, str]) -> tuple[str, ...]:
 
 async def _as_found(run: RunContext, step: Coding, layout: Layout, identifier: int) -> bytes:
     """Read twice, equal, and kept."""
-    talk, target = run.ports.conversation, run.module.address
+    target = run.module.address
     with run.log.step(f"{step.id}-found", say("step.read", "read: {name}", name=step.name)) as end:
-        first, second = [await read_bytes(talk, target, identifier) for _ in range(2)]
+        first, second = [await read_bytes(run.ports, target, identifier) for _ in range(2)]
         if first != second:
             raise InputError(Code.CODING_REFUSED, "read twice, it is not the same", layout.id)
         must_be_long(layout, first)
@@ -135,9 +137,11 @@ async def _restored(run: RunContext, layout: Layout, fitted: bytes, stored: dict
 
 async def _reason(run: RunContext, identifier: int) -> None:
     """A second write to this module in the job has a reason, or is refused."""
-    head = f"2E{identifier:04X}"
     bodies = (e.body for e in run.ports.journal.events())
-    earlier = [i.intent for i in bodies if isinstance(i, b.IntentWritten) and i.intent.payload.startswith(head)]
+    written = [i.intent for i in bodies if isinstance(i, b.IntentWritten) and i.intent.effect is Effect.WRITES]
+    protocol = run.ports.protocol
+    named = ((i, wire.written_in(bytes.fromhex(i.payload), protocol)) for i in written)
+    earlier = [intent for intent, what in named if what is not None and what[0] == identifier]
     if not any(i.target.place == run.module.address.place for i in earlier):
         return
     if not run.log.reason:

@@ -85,7 +85,7 @@ def _modules(run: RunContext) -> tuple[ModulePicture, ...]:
 
 async def _asked(run: RunContext, target: ModuleAddress, identifier: int) -> bytes:
     try:
-        return await read_bytes(run.ports.conversation, target, identifier)
+        return await read_bytes(run.ports, target, identifier)
     except LinkError:
         raise
     except AsleftError as error:

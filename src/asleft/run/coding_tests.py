@@ -26,7 +26,7 @@ async def function_tests(run: RunContext, step: FunctionTests) -> None:
     kept = msgspec.json.decode(run.typed[step.of].encode(), type=Changed)
     layout = own_layout(kept.layout)
     with run.log.step(step.id, say("step.tests", "try each changed option")) as end:
-        now = await read_bytes(run.ports.conversation, run.module.address, two_bytes(layout.identifier, layout.printed))
+        now = await read_bytes(run.ports, run.module.address, two_bytes(layout.identifier, layout.printed))
         if now != bytes.fromhex(kept.coding):
             raise ModuleError(Code.CODING_DIFFERS, now.hex(" ").upper(), run.module.address.name)
         told: dict[str, list[str]] = {WORKS: [], FAILS: [], NOT_TRIED: []}

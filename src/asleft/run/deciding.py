@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from asleft.codec.refusal import Protocol
-from asleft.codec.uds import read_data
 from asleft.event.fold import EffectState, JobState, fold
 from asleft.model.effect import Intent, Settlement
 from asleft.model.errors import RunError
 from asleft.model.message import Message, say
 from asleft.model.question import Question, QuestionKind
 
+from . import wire
 from .asking import ask
 from .effects import settled
 from .log import RunLog, RunPorts
@@ -69,10 +68,10 @@ async def other_module(ports: RunPorts, intent: Intent) -> Message | None:
 
     Raises: as ``Conversation.ask``.
     """
-    if not intent.serial or ports.protocol is Protocol.KWP2000:
+    if not intent.serial:
         return None
-    answer = await ports.conversation.ask(intent.target, read_data.make_request(_SERIAL))
-    serial = read_data.read_answer(answer, _SERIAL).rstrip(b"\x00 ").decode("ascii", "replace")
+    answer = await ports.conversation.ask(intent.target, wire.read_of(_SERIAL, ports.protocol))
+    serial = wire.data_of(answer, _SERIAL, ports.protocol).rstrip(b"\x00 ").decode("ascii", "replace")
     if serial == intent.serial:
         return None
     return say("recover.other", "another module answers (serial {now}, was {before})", now=serial, before=intent.serial)

@@ -36,6 +36,7 @@ from .coding import coding_step
 from .coding_tests import function_tests
 from .context import RunContext
 from .driving import drive_segment
+from .session import session_step
 from .waiting import type_in, wait_until
 from .watching import key_cycle, observe
 from .writing import read_step, restart_step, write_step
@@ -115,9 +116,8 @@ _Wire = Session | RoutineStart | RoutineResult | RoutineStop | Clear | Actuate |
 
 async def _by_wire(run: RunContext, step: _Wire) -> None:
     match step:
-        case Session(step_id, session):
-            with run.log.step(step_id, say("step.session", "open diagnostic session {n}", n=f"{session:02X}")):
-                await run.ports.conversation.open_session(run.module.address, session)
+        case Session():
+            await session_step(run, step)
         case RoutineStart():
             await run.open_gate()
             steps = run.procedure.ways.steps(run.request.way)

@@ -16,7 +16,7 @@ import asyncio
 from asleft.book.functions import hard_stop
 from asleft.event import body as b
 from asleft.model.condition import ConditionKind
-from asleft.model.errors import AsleftError, Code, InputError, RecordError, RefusedError, RunError
+from asleft.model.errors import AsleftError, Code, InputError, RecordError
 from asleft.model.message import Message, say
 from asleft.model.reading import Series
 from asleft.model.step import RoutineResult, RoutineStart
@@ -26,7 +26,7 @@ from asleft.ports.pause import MayPause
 from asleft.proof.attempts import settled
 
 from .asking import STOP, ask_choice, confirm
-from .causes import name_causes
+from .causes import end_of, name_causes
 from .context import RunContext, RunRequest
 from .deciding import put_to_person
 from .dispatch import carry_out_step, must_be_handled
@@ -73,7 +73,7 @@ class Run:
             if error.code not in (Code.LINK_LOST, Code.STOPPED_BY_PERSON):  # then it is read when the job goes on
                 await put_to_person(self._log)
             name_causes(self._log, self._request.procedure, error)
-            self._end(_end_of(error), Verdict.CANNOT_TELL, say("run.ended", "{why}", why=error.sentence()))
+            self._end(end_of(error), Verdict.CANNOT_TELL, say("run.ended", "{why}", why=error.sentence()))
             return False
         except asyncio.CancelledError:
             if self._log.machine.state is State.PROVING:
@@ -250,11 +250,3 @@ class Run:
 
     def _end(self, end: RunEnd, verdict: Verdict, message: Message) -> None:
         self._log.write(b.RunEnded(self._request.run, end, verdict, message))
-
-
-def _end_of(error: AsleftError) -> RunEnd:
-    if isinstance(error, RefusedError) or error.code in (Code.GATE_CLOSED, Code.HARD_STOP, Code.ACCESS_CLOSED):
-        return RunEnd.REFUSED
-    if isinstance(error, RunError):
-        return RunEnd.STOPPED
-    return RunEnd.FAILED

@@ -14,7 +14,7 @@ from asleft.model.effect import Effect, Settle, Settlement
 from asleft.model.errors import AsleftError
 from asleft.model.message import Message, say
 from asleft.model.module import ModuleState
-from asleft.model.step import RoutineResult
+from asleft.model.step import RoutineResult, Session
 
 from . import wire
 from .clearing import PRESENT, read_present
@@ -22,6 +22,7 @@ from .deciding import decide, other_module, undecided
 from .effects import settled
 from .log import RunLog, RunPorts
 from .routine import SESSION_OUT_S, read_status
+from .session import lasts
 from .writing import find_out_write
 
 
@@ -51,7 +52,7 @@ async def _find_out(ports: RunPorts, effect: EffectState, state: JobState, book:
     if intent.settle is Settle.ROUTINE_RESULT:
         return await _routine(ports, effect, state, book)
     if intent.settle is Settle.READ_BACK:
-        return await find_out_write(ports.conversation, intent)
+        return await find_out_write(ports, intent)
     if intent.effect is Effect.CLEARS:
         log = RunLog(ports, "recovery")
         left = await read_present(log, intent.target)
@@ -64,15 +65,17 @@ async def _find_out(ports: RunPorts, effect: EffectState, state: JobState, book:
 
 async def _routine(ports: RunPorts, effect: EffectState, state: JobState, book: Book) -> tuple[Settlement, Message]:
     run = state.runs.get(effect.intent.run)
-    step = None
+    step, session = None, 0x03
     if run is not None:
         steps = book.procedure(run.started.procedure).procedure.ways.steps(Way(run.started.way))
         step = next((s for s in steps if isinstance(s, RoutineResult)), None)
-    payload = bytes.fromhex(effect.intent.payload)
-    if step is None or len(payload) < 4:
+        session = next((s.session for s in steps if isinstance(s, Session)), session)
+    number = wire.started_in(bytes.fromhex(effect.intent.payload), ports.protocol)
+    if step is None or number is None:
         return Settlement.PERSON_MUST_DECIDE, say("recover.no-step", "the procedure has no way to ask for its result")
-    identifier = Identifier(int.from_bytes(payload[2:4], "big"), payload[2:4].hex().upper(), Printed.HEX)
-    await ports.conversation.open_session(effect.intent.target, 0x03)
+    identifier = Identifier(number, f"{number:X}", Printed.HEX)
+    if not lasts(session, ports.protocol):  # to look, nothing is opened that has an effect of its own
+        await ports.conversation.open_session(effect.intent.target, session)
     try:
         request = wire.ask_result(identifier, ports.protocol)
         answer = await ports.conversation.ask(effect.intent.target, request)

@@ -21,6 +21,8 @@ from .log import RunLog
 
 #: A module falls back to its default session after this, s. Source: ISO 14229-2, S3server 5 s (recalled); with margin.
 SESSION_OUT_S = 5.5
+#: KWP2000: asked for the result of a routine that still runs. Source: ISO 14230-3, response codes (recalled).
+NOT_COMPLETE = 0x23
 #: Stands beside every consent to an effect.
 EMERGENCY = "The stop on the screen is no safety switch: the brake and the key are."
 
@@ -161,7 +163,12 @@ class RoutineRun:
     async def _ask(self, step: RoutineResult) -> Status:
         protocol = self._log.ports.protocol
         request = wire.ask_result(self._identifier, protocol)
-        answer = await self._log.ports.conversation.ask(self._picture.address, request)
+        try:
+            answer = await self._log.ports.conversation.ask(self._picture.address, request)
+        except RefusedError as error:
+            if protocol is Protocol.KWP2000 and error.refusal == NOT_COMPLETE:
+                return Status(ModuleState.MOVING, 0, say("module.moving", "working"))
+            raise
         return read_status(step, self._identifier, answer, protocol)
 
     def _finished(self, status: Status) -> bool:

@@ -1,7 +1,7 @@
 """Data identifiers read and written once, settled by reading back; a module made to start anew.
 
 A write is never interrupted and never repeated: where no answer was heard, the session is waited out and the module
-read. Only UDS so far: in KWP2000 these steps are refused before anything is sent.
+read. In UDS by services 22, 2E and 11, in KWP2000 by 21, 3B and 11.
 """
 
 from __future__ import annotations
@@ -9,20 +9,20 @@ from __future__ import annotations
 from asleft.book.printed import any_bytes, two_bytes
 from asleft.book.scaled import encode
 from asleft.codec.refusal import Protocol
-from asleft.codec.uds import read_data, restart, write_data
 from asleft.model.effect import Intent, Settle, Settlement
-from asleft.model.errors import AsleftError, Code, InputError, ModuleError, RefusedError, RunError
+from asleft.model.errors import AsleftError, Code, ModuleError, RefusedError, RunError
 from asleft.model.message import Message, say
 from asleft.model.module import ModuleAddress, ModuleState
 from asleft.model.question import Question, QuestionKind
 from asleft.model.reading import to_hex
 from asleft.model.step_more import Read, Restart, RestartModule, ScalingKind, Write
-from asleft.ports.conversation import Conversation
 
+from . import wire
 from .asking import STOP, ask, confirm
 from .context import RunContext
 from .deciding import other_module
 from .effects import Sent, carry_out, settled
+from .log import RunPorts
 from .routine import EMERGENCY, SESSION_OUT_S
 
 #: How often a write is read back at most; from key on until a module may be expected to answer, s (common practice).
@@ -36,9 +36,9 @@ async def read_step(run: RunContext, step: Read) -> bytes:
 
     Raises: RefusedError; ModuleError; LinkError.
     """
-    identifier = _identifier(run, step)
+    identifier = _identifier(step)
     with run.log.step(step.id, say("step.read", "read: {name}", name=step.name)) as end:
-        data = await read_bytes(run.ports.conversation, run.module.address, identifier)
+        data = await read_bytes(run.ports, run.module.address, identifier)
         run.typed[step.save or step.id] = to_hex(data)
         end.message = say("read.done", "{name}: {bytes}", name=step.name, bytes=data.hex(" ").upper())
         return data
@@ -48,7 +48,7 @@ async def write_step(run: RunContext, step: Write) -> None:
     """Write what the procedure or a person gave."""
     text = step.value or run.typed.get(step.saved, "")
     value = encode(step.scaling, text) if step.scaling.kind is ScalingKind.TEXT else any_bytes(text, step.printed)
-    await write_once(run, step.id, step.name, _identifier(run, step), value, step.restore)
+    await write_once(run, step.id, step.name, _identifier(step), value, step.restore)
 
 
 async def write_once(
@@ -61,9 +61,9 @@ async def write_once(
     """
     log, target = run.log, run.module.address
     await run.open_gate()
-    payload = write_data.make_request(identifier, value)
+    payload = wire.write_of(identifier, value, run.ports.protocol)
     with log.step(step, say("step.write", "write: {name}", name=name)) as end:
-        before = await read_bytes(run.ports.conversation, target, identifier)
+        before = await read_bytes(run.ports, target, identifier)
         undo = f"undo: {restore}" if restore else "cannot be undone"
         shown = (f"to {target.text}", f"now {before.hex(' ').upper()}", f"bytes {payload.hex(' ').upper()}", undo)
         text = say("write.confirm", "Write now: {name}. It is sent once.", name=name)
@@ -101,7 +101,7 @@ async def _look_back(run: RunContext, sent: Sent, identifier: int) -> bytes:
             other = await other_module(run.ports, sent.intent) if sent.error is not None or left < LOOKS - 1 else None
             if other is not None:
                 raise ModuleError(Code.CODING_DIFFERS, other.text, run.module.address.name)
-            return await read_bytes(run.ports.conversation, run.module.address, identifier)
+            return await read_bytes(run.ports, run.module.address, identifier)
         except AsleftError as error:
             text = say("write.unread", "it could not be read back: {why}", why=error.sentence())
             if not left or error.code in (Code.CODING_DIFFERS, Code.LINK_LOST):
@@ -133,20 +133,19 @@ def judge_back(before: bytes | None, value: bytes, now: bytes) -> tuple[Settleme
     return Settlement.PERSON_MUST_DECIDE, say("write.other", "read back: {bytes}, neither old nor new", bytes=shown)
 
 
-async def find_out_write(talk: Conversation, intent: Intent) -> tuple[Settlement, Message]:
-    """After a crash: read what a ``2E`` meant to write. Nothing is sent but the read. Raises: as ``ask``."""
-    payload = bytes.fromhex(intent.payload)
-    if payload[:1] != b"\x2e" or len(payload) < 4:
+async def find_out_write(ports: RunPorts, intent: Intent) -> tuple[Settlement, Message]:
+    """After a crash: read what a write meant to change. Nothing is sent but the read. Raises: as ``ask``."""
+    written = wire.written_in(bytes.fromhex(intent.payload), ports.protocol)
+    if written is None:
         return Settlement.PERSON_MUST_DECIDE, say("recover.unknown", "this effect cannot be read back")
-    now = await read_bytes(talk, intent.target, int.from_bytes(payload[1:3], "big"))
-    return judge_back(None, payload[3:], now)
+    identifier, value = written
+    return judge_back(None, value, await read_bytes(ports, intent.target, identifier))
 
 
 async def restart_step(run: RunContext, step: RestartModule) -> None:
     """Have the module start anew, then wait and see that it answers. Raises: RefusedError; ModuleError; LinkError."""
     log, clock = run.log, run.ports.clock
-    _only_uds(run, step.id)
-    payload = restart.make_request(_KINDS[step.way])
+    payload = wire.restart_of(_KINDS[step.way], run.ports.protocol)
     await run.open_gate()
     details = (f"to {run.module.address.text}", f"bytes {payload.hex(' ').upper()}", EMERGENCY)
     text = say("restart.confirm", "Restart the {module} module now.", module=run.module.address.name)
@@ -160,19 +159,15 @@ async def restart_step(run: RunContext, step: RestartModule) -> None:
         settled(log, sent.intent, Settlement.DONE if heard else Settlement.PERSON_MUST_DECIDE, say("restart", told))
         if sent.error is not None:
             raise sent.error
-        await clock.sleep_until(clock.now() + step.settle_s)
+        on_line = run.ports.protocol is Protocol.KWP2000  # after P3max (5 s, ISO 14230-2) talking begins anew
+        await clock.sleep_until(clock.now() + max(step.settle_s, SESSION_OUT_S if on_line else 0.0))
 
 
-async def read_bytes(talk: Conversation, target: ModuleAddress, identifier: int) -> bytes:
+async def read_bytes(ports: RunPorts, target: ModuleAddress, identifier: int) -> bytes:
     """Data of one identifier now. Raises: as ``Conversation.ask``; ModuleError (answer-malformed)."""
-    return read_data.read_answer(await talk.ask(target, read_data.make_request(identifier)), identifier)
+    answer = await ports.conversation.ask(target, wire.read_of(identifier, ports.protocol))
+    return wire.data_of(answer, identifier, ports.protocol)
 
 
-def _identifier(run: RunContext, step: Read | Write) -> int:
-    _only_uds(run, step.id)
+def _identifier(step: Read | Write) -> int:
     return two_bytes(step.identifier, step.printed)
-
-
-def _only_uds(run: RunContext, step: str) -> None:
-    if run.ports.protocol is not Protocol.UDS:
-        raise InputError(Code.STEP_UNHANDLED, f"{step}, in KWP2000")
