@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import cast
 
 import msgspec
 
 from asleft.book.lint import lint
-from asleft.book.loader import read_procedure
+from asleft.book.loader import LoadedProcedure, read_procedure
 from asleft.book.procedure import Way
 from asleft.book.remark import Level, Remark
 from asleft.event.body import Noted, RunStarted
@@ -35,7 +36,7 @@ def procedure_facts(started: RunStarted, events: Events, w: Words) -> list[Fact]
     shown = Cell(started.digest, "bytes") if right else Cell(w("run.digest-wrong", digest=started.digest), "fail")
     rows = [fact(w("run.digest"), shown, events)]
     try:
-        procedure = read_procedure(started.text.encode(), started.procedure).procedure
+        procedure = _read(started.text, started.procedure).procedure
     except AsleftError as error:
         return [*rows, fact(w("run.source"), Cell(w("run.unreadable", why=error.cause), "open"), events)]
     source, nobody = procedure.source, w("not-said")
@@ -48,6 +49,12 @@ def procedure_facts(started: RunStarted, events: Events, w: Words) -> list[Fact]
         fact(w("run.entered"), source.entered_by or nobody, events),
         fact(w("run.checked"), source.checked_by or nobody, events),
     ]
+
+
+@lru_cache(maxsize=64)
+def _read(text: str, name: str) -> LoadedProcedure:
+    """A procedure's text read once for all that a paper says of it. Raises: AsleftError: it cannot be read."""
+    return read_procedure(text.encode(), name)
 
 
 def level(record: Traced, started: Event, w: Words) -> list[Fact]:
@@ -74,7 +81,7 @@ def gaps(record: Traced, started: RunStarted, w: Words) -> list[Block]:
 def gaps_of(started: RunStarted) -> tuple[Remark, ...]:
     """Gaps of the procedure's own text, without those of ways it did not go; none where the text cannot be read."""
     try:
-        loaded = read_procedure(started.text.encode(), started.procedure)
+        loaded = _read(started.text, started.procedure)
     except AsleftError:
         return ()
     return tuple(r for r in lint(loaded) if r.level is Level.GAP and _of_this_way(r.field, started.way))
@@ -88,7 +95,7 @@ def _of_this_way(field: str, way: str) -> bool:
 def words_of_criteria(started: RunStarted) -> dict[str, frozenset[str]]:
     """Criterion -> every text in its data, among them the signals it is computed from; empty: cannot be read."""
     try:
-        procedure = read_procedure(started.text.encode(), started.procedure).procedure
+        procedure = _read(started.text, started.procedure).procedure
     except AsleftError:
         return {}
     plain = {c.id: cast("dict[str, object]", msgspec.to_builtins(c)) for c in procedure.criteria}

@@ -145,7 +145,11 @@ def test_the_watermark_is_drawn_on_every_page(tmp_path: Path) -> None:
         assert marked - bare > 700
 
 
-@pytest.mark.parametrize("name", NASTY)
+#: Those that show nothing but their length.
+LONG = {"long", "much", "controls"}
+
+
+@pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.full) if n in LONG else n for n in NASTY])
 def test_hostile_text_is_harmless(name: str, reader: Reader) -> None:
     """Shown as it is, never carried out, page 1 stays one page, the file stays PDF/A."""
     events = kit.hostile_job(NASTY[name])
