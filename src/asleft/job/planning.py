@@ -22,6 +22,8 @@ from asleft.plan.planner import Bounds, timing_of, to_plan, work_out
 from asleft.plan.screening import screen as screen_codes
 from asleft.plan.workshop import INSIDE, Workshop
 
+from .throttle_kind import led, throttle_of
+
 #: Id of the procedure that ends every job.
 CLOSING_PROCEDURE = "planned-clear"
 
@@ -70,10 +72,11 @@ def needs_and_problem(state: JobState, book: Book, asked: Asked | None = None) -
     asked = asked or Asked()
     pictures = [p for p in state.pictures.values() if not p.not_taken]
     codes = tuple(c for p in pictures for c in p.codes)
-    first = find_needs(state.work_items, pictures, codes, fitted=asked.fitted)
+    first = led(find_needs(state.work_items, pictures, codes, fitted=asked.fitted), pictures, asked.fitted)
     fitting = _fitting(first.needs, state, book)
     ids = {f: p.procedure.id for f, p in fitting.items()}
     found = find_needs(state.work_items, pictures, codes, fitted=asked.fitted, procedures=ids)
+    found = led(found, pictures, asked.fitted, ids)
     timings = {f: t for f, p in fitting.items() if (t := timing_of(p.procedure)) is not None}
     edges = [*ORDER_EDGES, *(edge for p in fitting.values() for edge in p.procedure.edges)]
     wanted = [need for need in found.needs if need.grade is Grade.REQUIRED]
@@ -100,7 +103,10 @@ def car_facts(state: JobState) -> CarFacts:
     pictures = (_taken(state, kind) for kind in (PictureKind.AS_FOUND, PictureKind.AS_RECEIVED))
     modules = next((picture.modules for picture in pictures if picture and not picture.not_taken), ())
     pairs = ((m.value("part-number"), m.value("software-number")) for m in modules)
-    return CarFacts(numbers=tuple(ModuleNumbers(part, software or "") for part, software in pairs if part))
+    throttle = throttle_of(state.pictures.values())
+    return CarFacts(
+        throttle=throttle, numbers=tuple(ModuleNumbers(part, software or "") for part, software in pairs if part)
+    )
 
 
 def screen(loaded: LoadedProcedure, state: JobState) -> tuple[ScreenedCode, ...]:
