@@ -11,15 +11,35 @@ from asleft.model.step_more import Base
 
 from .files import ProcedureError, read_struct
 from .printed import two_bytes
-from .remark import Complaint, Path
+from .remark import Complaint, Path, Remark
 
 #: Layouts that come with the program, for cars of the fictional workshop.
 OWN_LAYOUTS = FilePath(__file__).parent / "data" / "layouts"
 
 
+#: Folder of the workshop's own layouts, which come first; none until it is named.
+_own: list[FilePath] = []
+
+
+def use_own_layouts(folder: FilePath) -> tuple[Remark, ...]:
+    """Look for layouts in a workshop's folder as well; one of these replaces another with the same id.
+
+    Returns: what is wrong with files in it; a layout that cannot be used is refused again where it is asked for.
+    """
+    _own[:] = [folder] if folder.is_dir() else []
+    found: list[Remark] = []
+    for path in sorted(folder.glob("*.yaml")) if _own else ():
+        try:
+            load_layout(path)
+        except ProcedureError as bad:
+            found.extend(bad.remarks)
+    return tuple(found)
+
+
 def own_layout(layout: str) -> Layout:
-    """The layout of this id. Raises: as `load_layout`."""
-    return load_layout(OWN_LAYOUTS / f"{layout}.yaml")
+    """The layout of this id: the workshop's own, else the program's. Raises: as `load_layout`."""
+    own = (folder / f"{layout}.yaml" for folder in _own)
+    return load_layout(next((path for path in own if path.is_file()), OWN_LAYOUTS / f"{layout}.yaml"))
 
 
 def read_layout(data: bytes, name: str) -> Layout:

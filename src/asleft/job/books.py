@@ -8,6 +8,7 @@ from pathlib import Path
 from asleft.book.dry_run import DryLine, dry_run
 from asleft.book.files import ProcedureError
 from asleft.book.identifier import Identifier, parse
+from asleft.book.layouts import use_own_layouts
 from asleft.book.lint import lint_book
 from asleft.book.loader import LoadedProcedure, load_procedure
 from asleft.book.procedure import Way
@@ -22,6 +23,7 @@ def lint_files(paths: Sequence[Path]) -> tuple[Remark, ...]:
 
     Raises: InputError: procedure-missing, a path is not there.
     """
+    _with_layouts_of(paths)
     files = [file for path in paths or (BOOK, TEMPLATES) for file in _files(path)]
     loaded: list[LoadedProcedure] = []
     remarks: list[Remark] = []
@@ -31,6 +33,13 @@ def lint_files(paths: Sequence[Path]) -> tuple[Remark, ...]:
         except ProcedureError as bad:
             remarks.extend(bad.remarks)
     return (*remarks, *lint_book(loaded))
+
+
+def _with_layouts_of(paths: Sequence[Path]) -> None:
+    """A file of the workshop names the layouts beside it."""
+    folder = next((path if path.is_dir() else path.parent for path in paths), None)
+    if folder is not None and folder.resolve() != BOOK.resolve():
+        use_own_layouts(folder / "layouts")
 
 
 def _files(path: Path) -> list[Path]:
@@ -53,6 +62,7 @@ def dry_run_of(path: Path, way: str, identifier: str, coding: str = "") -> tuple
         coding: composed before, hex.
     Raises: InputError: procedure-bad, identifier-impossible, procedure-missing (the way has no steps).
     """
+    _with_layouts_of((path,))
     procedure = load_procedure(path).procedure
     if way not in tuple(Way):
         raise InputError(Code.PROCEDURE_BAD, f"no way {way!r}; there are {', '.join(Way)}", str(path))

@@ -7,6 +7,8 @@ anything it is typed twice from paper. Unknown bits stay as they were.
 
 from __future__ import annotations
 
+import hashlib
+
 import msgspec
 
 from asleft.book.layouts import own_layout
@@ -49,6 +51,10 @@ async def coding_step(run: RunContext, step: Coding) -> None:
     """
     layout = own_layout(step.layout)
     must_be_for(run, layout)
+    digest = hashlib.sha256(msgspec.json.encode(layout)).hexdigest()
+    text = "layout: {name}, revision {revision}, {source}; SHA-256 of its content {digest}"
+    told = {"name": layout.name, "revision": layout.revision, "source": layout.source, "digest": digest}
+    run.log.write(b.Noted(say("coding.layout", text, **told)))
     identifier = two_bytes(layout.identifier, layout.printed)
     fitted = await _as_found(run, step, layout, identifier)
     stored = stored_codings(run, layout)
