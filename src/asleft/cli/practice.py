@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from asleft.model.question import Question
+    from asleft.practice.exercise import Exercise
+    from asleft.practice.levels import Level
     from asleft.practice.scoring import Sheet
 
 practice = typer.Typer(no_args_is_help=True, help="Exercises on bench cars: list, run, score, debrief, check.")
@@ -39,21 +41,20 @@ def run(
     unattended: Annotated[str, typer.Option(help="scripted player, such as ideal; empty: you, at this terminal")] = "",
     out: Annotated[Path, typer.Option(help="folder for record, report and truth")] = Path("out"),
     seed: Annotated[int, typer.Option(help="which variant")] = 1,
-    level: Annotated[str, typer.Option(help="follow (hints) or exam (none)")] = "follow",
+    level: Annotated[str, typer.Option(help="hints: follow, ask (type ?), one, exam (none)")] = "follow",
     as_json: Json = False,
 ) -> None:
     """Work an exercise in virtual time and score it. Exit code 1: not passed."""
     import tempfile  # noqa: PLC0415
 
     from asleft.practice.exercise import load_exercise  # noqa: PLC0415
+    from asleft.practice.levels import read_level  # noqa: PLC0415
     from asleft.practice.players import IDEAL, work, write_truth  # noqa: PLC0415
     from asleft.practice.scoring import score  # noqa: PLC0415
 
-    if level not in ("follow", "exam"):
-        raise typer.BadParameter("follow or exam", param_hint="--level")
+    wanted = read_level(level)
     exercise = load_exercise(name)
-    hints = exercise.hints if level == "follow" else {}
-    chooses = None if unattended else _terminal(hints)
+    chooses = None if unattended else _terminal(exercise, wanted)
     out.mkdir(parents=True, exist_ok=True)
     typer.echo(exercise.story, err=True)
     with tempfile.TemporaryDirectory(prefix="asleft-practice-") as data:
@@ -114,6 +115,51 @@ def comment(
     typer.echo(f"{comments_path(record)}")
 
 
+@practice.command("from-record")
+def from_record(
+    record: Record,
+    name: Annotated[str, typer.Option(help="the new exercise's id")],
+    title: Annotated[str, typer.Option(help="its title")],
+    out: Annotated[Path, typer.Option(help="file to write")],
+    exercise: Annotated[str, typer.Option(help="file of the exercise, where it is not one of the program's")] = "",
+) -> None:
+    """Make an exercise of what was worked: its end, answers and time are right now; its faults have fixed sizes."""
+    from asleft.practice.debrief import read_record  # noqa: PLC0415
+    from asleft.practice.exercise import load_exercise  # noqa: PLC0415
+    from asleft.practice.players import read_truth  # noqa: PLC0415
+    from asleft.practice.recorded import as_text, exercise_from  # noqa: PLC0415
+
+    truth = read_truth(record.with_name("truth.json"))
+    made = exercise_from(load_exercise(exercise or truth.exercise), read_record(record), truth, name, title)
+    out.write_text(as_text(made), encoding="utf-8")
+    typer.echo(f"{out}: {made.goal.value}, {made.par_min:g} min")
+
+
+@practice.command("serve")
+def serve(
+    data: Annotated[Path | None, typer.Option("--data", help="practice folder; else one beside the workshop's")] = None,
+    port: Annotated[int, typer.Option(help="port of the page")] = 8621,
+) -> None:
+    """Open the practice page on a data folder of its own; exercises start from it."""
+    import asyncio  # noqa: PLC0415
+    import sys  # noqa: PLC0415
+
+    from asleft.job.processes import running, stop_signs, until  # noqa: PLC0415
+    from asleft.job.settings import data_folder  # noqa: PLC0415
+
+    folder = data or data_folder() / "practice-room"
+    folder.mkdir(parents=True, exist_ok=True)
+
+    async def work() -> None:
+        stop = stop_signs()
+        async with running([sys.executable, "-m", "asleft.web", "--folder", str(folder), "--port", str(port)]) as page:
+            await page.line()
+            typer.echo(f"practice: http://127.0.0.1:{port}/practice/\nCtrl-C ends it.")
+            await until(stop, page)
+
+    asyncio.run(work())
+
+
 @practice.command("check")
 def check(file: Annotated[Path, typer.Argument(help="exercise file")]) -> None:
     """Read an exercise file; what is wrong in it is said with file, line and field. Exit code 2: it cannot be used."""
@@ -143,34 +189,52 @@ def _json(value: object) -> None:
     typer.echo(json.dumps(value, indent=2))
 
 
-def _terminal(hints: dict[str, str]) -> Callable[[Question, Callable[..., Any]], str | None]:
+def _terminal(exercise: Exercise, level: Level) -> Callable[[Question, Callable[..., Any]], str | None]:
     """A person at this terminal: a number chooses, other text is typed in; ``!charger on=true`` acts at the car."""
+    from asleft.practice.levels import hint_for, may_ask  # noqa: PLC0415
+
+    asked: list[str] = []
+
+    def hint(text: str) -> None:
+        if words := hint_for(exercise, level, text, tuple(asked)):
+            typer.echo(f"  hint: {words}")
 
     def choose(question: Question, act: Callable[..., Any]) -> str | None:
-        from asleft.model.errors import InputError  # noqa: PLC0415
-
+        text = question.message.text
         for caution in question.cautions:
             typer.echo(f"! {caution.text}")
-        typer.echo(f"\n{question.message.text}")
-        for hint in (words for part, words in hints.items() if part in question.message.text):
-            typer.echo(f"  hint: {hint}")
+        typer.echo(f"\n{text}")
+        hint(text)
         typed = question.kind.value == "type"  # a number is the value then, not a choice
         for number, choice in enumerate(question.choices, start=1):
             typer.echo(f"  or type: {choice}" if typed else f"  {number} {choice}")
+        if may_ask(exercise, level, text, tuple(asked)):
+            typer.echo("  or ?: a hint")
         while True:
-            text = typer.prompt("answer") if typed else typer.prompt("answer", default="1")
-            if not text.startswith("!"):
+            said = str(typer.prompt("answer") if typed else typer.prompt("answer", default="1"))
+            if said == "?" and may_ask(exercise, level, text, tuple(asked)):
+                asked.append(text)
+                hint(text)
+            elif said.startswith("!"):
+                _act(said, act)
+            else:
                 break
-            name, *given = text[1:].split()
-            try:
-                seen = act(name, **{k: _value(v) for k, _, v in (one.partition("=") for one in given)})
-                typer.echo(f"  {seen if seen is not None else 'done'}")
-            except InputError as error:
-                typer.echo(f"  {error.sentence()}")
-        chosen = text.isdigit() and 1 <= int(text) <= len(question.choices)
-        return question.choices[int(text) - 1] if chosen and not typed else text
+        chosen = said.isdigit() and 1 <= int(said) <= len(question.choices)
+        return question.choices[int(said) - 1] if chosen and not typed else said
 
     return choose
+
+
+def _act(said: str, act: Callable[..., Any]) -> None:
+    """An act at the car, as typed."""
+    from asleft.model.errors import InputError  # noqa: PLC0415
+
+    name, *given = said[1:].split()
+    try:
+        seen = act(name, **{k: _value(v) for k, _, v in (one.partition("=") for one in given)})
+        typer.echo(f"  {seen if seen is not None else 'done'}")
+    except InputError as error:
+        typer.echo(f"  {error.sentence()}")
 
 
 def _value(text: str) -> bool | float | str:
