@@ -93,7 +93,7 @@ def bodies(events: Iterable[Event]) -> list[b.Body]:
 #: Commands that the stand-in takes and does nothing about.
 TAKEN = (
     *("open-job", "answer", "stop", "go-on", "bench-act"),
-    *("take-control", "hand-over", "pause", "extend-picture", "choose-order"),
+    *("take-control", "hand-over", "pause", "extend-picture", "state-facts", "choose-order"),
 )
 
 

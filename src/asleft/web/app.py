@@ -38,6 +38,7 @@ from .practice import practice
 from .problems import HANDLERS, FormRefusedError
 from .sight import EngineSight
 from .signing_in import Door
+from .stating import stated, stating_page
 from .stream import Follower, Sources, follow_job
 
 _HERE = Path(__file__).parent
@@ -167,6 +168,16 @@ class Face:
             return await self._done(request, job, extended(self.client, job, form, by))
         finally:
             await form.close()
+
+    async def state(self, request: Request) -> Response:
+        """The form to state what no module tells, and what was filled in."""
+        job, who = request.path_params["job"], who_asks(request)
+        if request.method != "POST":
+            state, by = self.client.watch(job).state, _viewer(request).by
+            return HTMLResponse(stating_page(job, state, self.token, by, fixed=bool(who.name)))
+        form = await self._form(request)
+        by = who.name or str(form.get("by", "")).strip()
+        return await self._done(request, job, stated(self.client, job, form, by))
 
     async def _attached(self, job: str, given: Given, form: FormData, device: str) -> str:
         page = await self.pages.context(job, Viewer(), fresh=True)
@@ -329,6 +340,7 @@ def make_app(folder: Path, *, shared: bool = False, hosts: Container[str] = LOOP
             Route("/job/{job}/go-on", face.go_on, methods=["POST"]),
             Route("/job/{job}/attach", face.attach, methods=["POST"]),
             Route("/job/{job}/add", face.add, methods=["GET", "POST"]),
+            Route("/job/{job}/state", face.state, methods=["GET", "POST"]),
             Route("/job/{job}/pause", face.pause, methods=["POST"]),
             Route("/job/{job}/verdict/{run}", face.beside.verdict),
             Route("/job/{job}/order", face.beside.order),
