@@ -91,6 +91,10 @@ SHOWS = {
         "the isolation as the car's own monitor sees it, contactors open and closed; one part by a tester",
         "that it is safe to touch anything; a fault that comes with water, heat or movement",
     ),
+    "parking-brake-brevik": (
+        "that the calipers went back, found the pads again and draw alike; the wheels turn free by hand",
+        "what the brake holds on a slope or a brake tester; the wear of other parts",
+    ),
     "pedal-rest-learn-aldra": (
         "nought with the foot off, full at the floor, after two key cycles",
         "a mat that catches the pedal later; a sensor that fails warm",
