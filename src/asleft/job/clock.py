@@ -78,7 +78,10 @@ def real_clock() -> LoopClock:
 
 
 def run_virtual(work: Callable[[LoopClock], Coroutine[None, None, T]], start: datetime = SIMULATED_START) -> T:
-    """Run ``work`` to its end in virtual time on a loop of its own and return its result."""
+    """Run ``work`` to its end in virtual time on a loop of its own and return its result.
+
+    What still goes on in the background then is cancelled, as ``asyncio.run`` does.
+    """
 
     async def main() -> T:
         return await work(LoopClock(ClockKind.VIRTUAL, start))
@@ -87,5 +90,14 @@ def run_virtual(work: Callable[[LoopClock], Coroutine[None, None, T]], start: da
     try:
         return loop.run_until_complete(main())
     finally:
-        loop.run_until_complete(loop.shutdown_asyncgens())
-        loop.close()
+        try:
+            loop.run_until_complete(_cancelled(asyncio.all_tasks(loop)))
+            loop.run_until_complete(loop.shutdown_asyncgens())
+        finally:
+            loop.close()
+
+
+async def _cancelled(tasks: set[asyncio.Task[object]]) -> None:
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)

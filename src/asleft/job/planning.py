@@ -166,7 +166,9 @@ def work_cautions(items: tuple[WorkItem, ...]) -> tuple[str, ...]:
 def statement(state: JobState) -> tuple[Message, bool]:
     """What may be said at the end, and whether the car is released; a FAIL is never released silently."""
     proven = [r for r in state.runs.values() if r.verdict is not None]
-    not_passed = [r.started.name for r in proven if r.verdict is not Verdict.PASS]
+    last = {r.started.function: r for r in proven}.values()
+    counted = [r for r in proven if r in last or r.verdict is Verdict.FAIL]  # an attempt that was cut, then repeated
+    not_passed = [r.started.name for r in counted if r.verdict is not Verdict.PASS]
     required = {n.function for n in state.needs if n.grade is Grade.REQUIRED}
     done = {r.started.function for r in proven if r.verdict is Verdict.PASS}
     missing = sorted(required - done - {r.started.function for r in proven})
