@@ -12,6 +12,7 @@ from asleft.model.step_more import (
     Access,
     Actuate,
     AnyStep,
+    Base,
     DriveSegment,
     Edge,
     Mark,
@@ -58,6 +59,8 @@ def _identifier(procedure: Procedure) -> Iterator[Complaint]:
             if isinstance(step, RoutineResult) and not started:
                 yield Complaint(path, "sequence", "the result is asked for before a start", "routine-start before it")
             started = started or isinstance(step, RoutineStart)
+            if isinstance(step, RoutineStart | RoutineResult) and step.identifier:
+                yield from _another(procedure, (*path, "identifier"), step.identifier)
     if procedure.identifier is None:
         return
     if not procedure.identifier.typed and not procedure.identifier.rows:
@@ -69,6 +72,17 @@ def _identifier(procedure: Procedure) -> Iterator[Complaint]:
             yield Complaint(
                 ("identifier", "rows", n, "identifier"), "identifier", error.detail, "as the page prints it"
             )
+
+
+def _another(procedure: Procedure, path: Path, printed: str) -> Iterator[Complaint]:
+    """A second routine is fixed in the file: it is for exactly the modules that the procedure names."""
+    if not procedure.applies.numbers:
+        why = "a routine without a table of its own is for named modules only"
+        yield Complaint(path, "identifier", why, "applies.numbers: part and software numbers of the page")
+    try:
+        parse(printed, Base.HEX)
+    except InputError as error:
+        yield Complaint(path, "identifier", error.detail, "as the page prints it, hexadecimal")
 
 
 def _rows(procedure: Procedure) -> Iterator[Complaint]:

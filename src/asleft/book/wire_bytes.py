@@ -11,6 +11,7 @@ from asleft.model.step_more import (
     Access,
     Actuate,
     AnyStep,
+    Base,
     Read,
     Restart,
     RestartModule,
@@ -18,7 +19,7 @@ from asleft.model.step_more import (
     Write,
 )
 
-from .identifier import Identifier
+from .identifier import Identifier, parse
 from .layouts import own_layout
 from .printed import any_bytes, two_bytes
 
@@ -35,6 +36,10 @@ def requests_of(step: AnyStep, identifier: Identifier | None, coding: bytes | No
     match step:
         case Session():
             return (bytes((0x10, step.session)),)
+        case RoutineStart() if step.identifier:
+            return (parse(step.identifier, Base.HEX).request,)
+        case RoutineResult() if step.identifier:
+            return (parse(step.identifier, Base.HEX).result_request,)
         case RoutineStart():
             return () if identifier is None else (identifier.request,)
         case RoutineStop():

@@ -30,6 +30,10 @@ OWN_SIGNALS: dict[str, tuple[str, str]] = {
     # parking brake
     "caliper-peak-left": ("A", "highest motor current, left caliper"),
     "caliper-peak-right": ("A", "highest motor current, right caliper"),
+    "contact-left": ("mm", "stored place where the left pads touch"),
+    "contact-right": ("mm", "stored place where the right pads touch"),
+    "caliper-time-left": ("s", "time the left motor ran"),
+    "caliper-time-right": ("s", "time the right motor ran"),
     "wheel-drag-left": ("N·m", "turning a rear wheel by hand, left"),
     "wheel-drag-right": ("N·m", "turning a rear wheel by hand, right"),
     # gateway: sixteen modules a number, one bit each

@@ -49,11 +49,15 @@ class Session(msgspec.Struct, frozen=True, tag="session", forbid_unknown_fields=
 
 
 class RoutineStart(msgspec.Struct, frozen=True, tag="routine-start", forbid_unknown_fields=True):
-    """Start the procedure's routine; the identifier comes from the run (typed or chosen)."""
+    """Start the procedure's routine; the identifier comes from the run (typed or chosen).
+
+    Attributes: identifier: of another routine on the same page, hexadecimal; empty: the one typed or chosen.
+    """
 
     id: str
     reaction: Reaction = Reaction.STOP
     settle: Settle = Settle.ROUTINE_RESULT
+    identifier: str = ""
 
 
 class RoutineStatus(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -73,6 +77,7 @@ class RoutineResult(msgspec.Struct, frozen=True, tag="routine-result", forbid_un
         refusal_at: place of the refusal code in the result record; None where there is none.
         every_s: between two questions, s.
         timeout_s: longest wait, s.
+        identifier: as that of its start.
     """
 
     id: str
@@ -82,6 +87,7 @@ class RoutineResult(msgspec.Struct, frozen=True, tag="routine-result", forbid_un
     every_s: float = 1.0
     timeout_s: float = 30.0
     reaction: Reaction = Reaction.STOP
+    identifier: str = ""
 
 
 class Observe(msgspec.Struct, frozen=True, tag="observe", forbid_unknown_fields=True):

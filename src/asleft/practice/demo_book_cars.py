@@ -66,6 +66,10 @@ INJECTORS = tuple(
 )
 FILLS = tuple(_item(f"learned-fill-{n + 1}", 0x4E43, 4 * n, 0.001, signed=False) for n in range(3))
 PITCH_ZERO = (_item("learned-pitch-zero", 0x3D5B, 0, 0.01),)
+CONTACTS = (
+    _item("contact-left", 0x4E32, 1, 0.1, length=1, signed=False),
+    _item("contact-right", 0x4E32, 3, 0.1, length=1, signed=False),
+)
 FITTED = (MappedItem("coding", "fitted modules", 0x2D07, source=_NOTE),)
 PANEL = (
     _item("panel-learned", 0x1A40, 0, 1.0, length=1, signed=False),
@@ -92,6 +96,11 @@ BREVIK_SIGNALS = (
         signal(GATEWAY, _item(f"{what}-{n + 1}", did, 2 * n, 1.0, signed=False))
         for what, did in (("listed", 0x2D07), ("heard", 0x2D08))
         for n in range(3)
+    ),
+    *(
+        signal(PARKING, _item(f"caliper-{what}-{side}", 0x4E31, at, 0.1, length=1, signed=False), accuracy)
+        for what, first, accuracy in (("peak", 1, 0.2), ("time", 3, 0.05))
+        for at, side in enumerate(("left", "right"), first)
     ),
     signal(LAMPS, _item("body-pitch", 0x3D5A, 0, 0.01), 0.05),
     *(signal(LAMPS, item) for item in PITCH_ZERO),

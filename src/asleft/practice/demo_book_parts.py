@@ -45,4 +45,42 @@ FITTED = Play(
     },
 )  # fmt: skip
 
-PARTS = (FITTED,)
+_PADS = (do("wait", 60.0), do("replace_pads"))
+BRAKE = Play(
+    "parking-brake-brevik", "estate", "Brevik", "2.0", 2020, "rear-pads-parking-brake",
+    cars.modules((cars.ENGINE, ()), (cars.PARKING, cars.CONTACTS)), cars.BREVIK_SIGNALS,
+    options={"warm": True},
+    acts={"do-work": (do("key", position="off"), do("charger", 5.0, on=True))},
+    doing={"Fit discs and pads": _PADS},
+    answers={
+        "Turn the left": (Sees("turn_wheel", {"side": "left"}),),
+        "Turn the right": (Sees("turn_wheel", {"side": "right"}),),
+        "at the left rear hub": (Sees("turn_wheel", {"side": "left"}),),
+        "at the right rear hub": (Sees("turn_wheel", {"side": "right"}),),
+    },
+    fails={
+        "pistons-not-brought-up": Failing(
+            "the pistons were not brought up to their nuts: the motors run to the end without clamping",
+            doing={"Fit discs and pads": (*_PADS[:1], do("replace_pads", pressed=False), fault("pistons not brought up"))}, verdict=_TELL,
+        ),
+        "left-caliper-stiff": Failing(
+            "the left caliper is stiff: it ends without a stored contact", after={"do-work": (fault("left caliper stiff"),)}, verdict=_TELL,
+        ),
+        "right-motor-weak": Failing(
+            "the right motor is weak: it stalls", after={"do-work": (fault("right brake motor weak"),)}, verdict=_TELL,
+        ),
+        "left-caliper-a-little-stiff": Failing(
+            "the left caliper is a little stiff: stored, yet its wheel gives way too early", after={"do-work": (fault("left caliper stiff", 4.2),)},
+        ),
+        "support-taken-off": Failing(
+            "the battery support is taken off while the pads are fitted: the supply sags, the gate before applying stays closed",
+            doing={"Fit discs and pads": (*_PADS, do("charger", on=False), fault("battery nearly flat", 0.02), do("wait", 20.0))}, verdict=_TELL,
+        ),
+        "supply-low": Failing(
+            "no support, battery nearly flat: the entry condition does not come",
+            after={"do-work": (do("charger", on=False), fault("battery nearly flat", 0.02))}, verdict=_TELL,
+        ),
+    },
+)  # fmt: skip
+
+PARTS = (FITTED, BRAKE)

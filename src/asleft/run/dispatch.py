@@ -121,9 +121,12 @@ async def _by_wire(run: RunContext, step: _Wire) -> None:
         case RoutineStart():
             await run.open_gate()
             steps = run.procedure.ways.steps(run.request.way)
-            result = next((s for s in steps if isinstance(s, RoutineResult)), None)
+            results = (s for s in steps if isinstance(s, RoutineResult))
+            result = next((s for s in results if s.identifier == step.identifier), None)
+            run.need_routine().use(step.identifier)
             await run.need_routine().start(step, result)
         case RoutineResult():
+            run.need_routine().use(step.identifier)
             await run.need_routine().watch(step, run.locks)
         case RoutineStop():
             await stop_routine(run, step)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from asleft.book.identifier import Identifier
+from asleft.book.identifier import Identifier, parse
+from asleft.book.procedure import Printed
 from asleft.codec.refusal import Protocol
 from asleft.model.effect import Reaction, Settle, Settlement
 from asleft.model.errors import AsleftError, Code, ModuleError, RefusedError, RunError
@@ -67,7 +68,7 @@ class RoutineRun:
     def __init__(self, log: RunLog, picture: ModulePicture, identifier: Identifier, name: str) -> None:
         self._log = log
         self._picture = picture
-        self._identifier = identifier
+        self._own = self._identifier = identifier
         self._name = name
         self._sent: Sent | None = None
 
@@ -75,6 +76,13 @@ class RoutineRun:
     def pending(self) -> bool:
         """Whether it was started and nobody knows yet how it ended."""
         return self._sent is not None
+
+    def use(self, printed: str) -> None:
+        """Go on with another routine of the page, or with the one typed or chosen; never while one is pending."""
+        wanted = parse(printed, Printed.HEX) if printed else self._own
+        if self.pending and wanted.value != self._identifier.value:
+            raise RunError(Code.INTERLOCK_BROKEN, "another routine of this run has not ended", self._name)
+        self._identifier = wanted
 
     async def start(self, step: RoutineStart, result: RoutineResult | None) -> None:
         """Ask for consent with the bytes in sight, then start once.
