@@ -16,6 +16,7 @@ def demo(
     identifier: Annotated[str, typer.Option(help="type this routine identifier instead of choosing (unattended)")] = "",
     procedure: Annotated[str, typer.Option(help="play this procedure of the demo book (unattended)")] = "",
     fail: Annotated[str, typer.Option(help="play it so that it does not pass: the name of how (unattended)")] = "",
+    way: Annotated[str, typer.Option(help="play it another way: by-wire, beside, by-hand (unattended)")] = "",
     plays: Annotated[
         bool, typer.Option("--plays", help="list the procedures of the demo book and how they fail")
     ] = False,
@@ -25,7 +26,7 @@ def demo(
     if plays:
         _plays()
     elif unattended and procedure:
-        _play(procedure, fail, seed, out)
+        _play(procedure, fail, way, seed, out)
     elif unattended:
         _unattended(out, seed, uncleaned, identifier)
     else:
@@ -65,15 +66,16 @@ def _plays() -> None:
     from asleft.practice.demo_book_all import PLAYS  # noqa: PLC0415
 
     for name, play in PLAYS.items():
-        typer.echo(f"{name} (bench car {play.car})")
+        ways = ", ".join(w.value for w in (play.way, *play.more_ways))
+        typer.echo(f"{name} (bench car {play.car}, {ways})")
         for how, failing in play.fails.items():
             typer.echo(f"  --fail {how}: {failing.why}")
 
 
-def _play(procedure: str, fail: str, seed: int, out: Path) -> None:
+def _play(procedure: str, fail: str, way: str, seed: int, out: Path) -> None:
     from asleft.practice.demo_book_all import play_procedure  # noqa: PLC0415
 
-    played = play_procedure(procedure, out, fail=fail, seed=seed)
+    played = play_procedure(procedure, out, fail=fail, way=way, seed=seed)
     state, run = played.state, played.run
     typer.echo(f"job {state.number}, origin {state.origin.value}, {played.virtual_s / 60:.0f} min at the car")
     typer.echo(f"  {played.function}: {played.verdict.value.replace('_', ' ')}")

@@ -156,4 +156,30 @@ CABLE = Play(
     },
 )  # fmt: skip
 
-ENGINE = (IDLE, INJECTORS, CABLE)
+_OUT = (do("key", position="off"), do("remove_throttle", 5.0))
+_IN = (do("refit_throttle"), do("charger", on=True))
+CHOSEN = Play(
+    "throttle-stop-learn-aldra", "petrol", "Aldra", "1.6", 2019, "throttle-removed-refitted",
+    cars.modules((cars.ENGINE, cars.STOP)), cars.ALDRA_SIGNALS,
+    options={"warm": True},
+    acts={"do-work": (*_OUT, do("clean_throttle", fraction=1.0), *_IN)},
+    fails={
+        "not-cleaned": Failing(
+            "the bore was not cleaned: the module stores, the rest reading wanders",
+            instead={"do-work": (*_OUT, do("clean_throttle", fraction=0.0), *_IN)},
+        ),
+        "pedal-held": Failing("the mat holds the pedal: the gate stays closed", after={"do-work": (do("pedal", percent=20.0),)}, verdict=_TELL),
+        "supply-dips": Failing("the supply dips while it learns: the module ends it with 93", after={"do-work": (fault("supply dips while learning"),)}, verdict=_TELL),
+        "plate-sensor-noisy": Failing("the plate's sensor is noisy", after={"do-work": (fault("plate sensor noisy", 3.0),)}),
+        "engine-running": Failing(
+            "the engine runs: the gate stays closed",
+            after={"koeo": (do("key", position="start"),), "key-on": (do("key", position="start"),)}, verdict=_TELL,
+        ),
+        "wrong-line-typed": Failing(
+            "the line of an older part is typed instead of taking the one chosen: the module knows no such routine",
+            answers={"Routine identifier for this module": ("type it from the manual",), "Type the routine identifier": ("0x5A21",)}, verdict=_TELL,
+        ),
+    },
+)  # fmt: skip
+
+ENGINE = (IDLE, INJECTORS, CABLE, CHOSEN)

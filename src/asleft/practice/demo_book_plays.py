@@ -224,6 +224,12 @@ LOWER_STOP = Play(
             "the identifier is typed from the wrong line: the module knows no such routine",
             answers={"Type the routine identifier": ("5A21h",)}, verdict=Verdict.CANNOT_TELL,
         ),
+        "supply-dips": Failing("the supply dips while it learns: the module ends it with 93", after={"do-work": (fault("supply dips while learning"),)}, verdict=Verdict.CANNOT_TELL),
+        "plate-sensor-noisy": Failing("the plate's sensor is noisy", after={"do-work": (fault("plate sensor noisy", 3.0),)}),
+        "half-a-sweep": Failing(
+            "the pedal is moved a little only: too small a sweep for a slope",
+            instead={"pedal-sweep": (do("pedal", 1.0, percent=5.0), do("pedal", 4.0, percent=10.0), do("pedal", 4.0, percent=0.0))}, verdict=Verdict.CANNOT_TELL,
+        ),
         "pedal-held": Failing("the mat holds the pedal: the gate stays closed", after={"do-work": (do("pedal", percent=20.0),)}, verdict=Verdict.CANNOT_TELL),
     },
 )  # fmt: skip

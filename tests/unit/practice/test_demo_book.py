@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from asleft.book.loader import read_procedure
+from asleft.book.procedure import Way
 from asleft.event import body as b
 from asleft.event.fold import RunState
 from asleft.model.origin import Origin
@@ -21,7 +22,7 @@ from asleft.proof.criteria import judge
 from asleft.proof.criterion_data import CodeAbsent
 
 #: Those that the short tests play, for their processor time; all of them in the full run.
-QUICK = ("brake-pressure-zero-brevik", "yaw-accel-zero-brevik")
+QUICK = ("injector-codes-dunmere", "parking-brake-brevik")
 #: One failing run of each.
 SHORT = {name: next(iter(p.fails)) for name, p in PLAYS.items()}
 #: Those of ``FAILS`` are held to their causes as well, in test_demo_book_fail.
@@ -70,6 +71,16 @@ def test_it_does_not_pass_when_something_is_wrong(tmp_path: Path, name: str) -> 
     how = SHORT[name]
     played = play(PLAYS[name], tmp_path, fail=how)
     assert played.verdict is PLAYS[name].fails[how].verdict
+    check_record(played)
+
+
+@pytest.mark.full
+@pytest.mark.parametrize(("name", "way"), [(n, w) for n, p in PLAYS.items() for w in p.more_ways])
+def test_it_passes_in_its_other_ways(tmp_path: Path, name: str, way: Way) -> None:
+    played = play(PLAYS[name], tmp_path, way=way)
+    assert played.verdict is Verdict.PASS
+    assert played.run is not None
+    assert played.run.started.way == way.value
     check_record(played)
 
 
