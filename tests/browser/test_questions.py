@@ -12,6 +12,7 @@ from playwright.sync_api import Page, expect
 
 from asleft.event import body as b
 from asleft.model.condition import Condition, ConditionKind, ConditionResult, ConditionState
+from asleft.model.control import ControlHow
 from asleft.model.question import Answer, QuestionKind
 from asleft.model.verdict import StepOutcome
 from kit.events import opened, say, started
@@ -279,6 +280,42 @@ def test_nothing_jumps_and_what_was_opened_stays_open(bench: Bench, open_page: O
     assert module.bounding_box() == before
     assert handle is not None
     assert handle.evaluate("e => e.isConnected")
+
+
+def test_a_device_that_was_handed_over_asks_the_next_person(bench: Bench, open_page: OpenPage) -> None:
+    """The open page shows itself to the new name at once: not *somebody else has control*, on the same tablet."""
+    bench.write(opened(), started())
+    page = open_page(bench.url)
+    device = next(c["value"] for c in page.context.cookies() if c["name"] == "asleft_device")
+    bench.write(b.ControlMoved("M. Okafor", device, ControlHow.TAKEN))
+    bench.ask("q1", QuestionKind.EFFECT)
+    fold = page.locator("details.control summary")
+    expect(fold).to_contain_text("M. Okafor has control on this device", timeout=WAIT_MS)
+    fold.click()
+    page.get_by_label("This device goes to").fill("A. Novak")
+    page.get_by_role("button", name="Hand it over").click()
+    wait_until(lambda: bench.told("hand-over"))
+    bench.write(b.ControlMoved("A. Novak", device, ControlHow.HANDED_OVER, "M. Okafor", device))
+    expect(fold).to_contain_text("A. Novak has control on this device", timeout=WAIT_MS)
+    bench.answered("q1")
+    bench.ask("q2", QuestionKind.EFFECT)
+    expect(page.locator("#part-next .ask")).to_have_text("Question q2", timeout=WAIT_MS)
+    expect(page.get_by_role("button", name="hold to done")).to_be_visible()
+    expect(page.locator(".who summary")).to_have_text("answered by A. Novak")
+
+
+def test_a_name_given_once_stays_for_the_next_question(bench: Bench, open_page: OpenPage) -> None:
+    bench.write(opened())
+    bench.ask("q1")
+    page = open_page(bench.url)
+    page.locator(".who > summary").click()
+    page.get_by_label("Your name").fill("A. Novak")
+    page.get_by_role("button", name="done").click()
+    wait_until(lambda: bench.told("answer"))
+    bench.answered("q1")
+    bench.ask("q2")
+    expect(page.locator("#part-next .ask")).to_have_text("Question q2", timeout=WAIT_MS)
+    expect(page.locator(".who summary")).to_have_text("answered by A. Novak", timeout=WAIT_MS)
 
 
 CONDITION = Condition(

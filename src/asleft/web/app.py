@@ -79,7 +79,8 @@ class Face:
     async def parts(self, request: Request) -> Response:
         """All parts of the sheet by name, for a page that begins anew (turned, woken)."""
         job, viewer = request.path_params["job"], _viewer(request)
-        return JSONResponse({"parts": await self.pages.parts(job, self.pages.names, viewer)})
+        sequence = self.client.watch(job).state.sequence  # before they are drawn: they are at least as new
+        return JSONResponse({"sequence": sequence, "parts": await self.pages.parts(job, self.pages.names, viewer)})
 
     async def events(self, request: Request) -> Response:
         """What changes: parts of the sheet with the journal's sequence as id, and live values."""

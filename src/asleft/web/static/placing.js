@@ -45,7 +45,7 @@ export function putPart(name, html, keepLive) {
 // a question is another one when somebody else has control of the car now
 function questionOf(box) {
   const data = box.querySelector("[data-question]")?.dataset;
-  return data ? data.question + " " + (data.holder || "") : "";
+  return data ? [data.question, data.holder, data.by].join(" ") : "";
 }
 let waiting = "";
 

@@ -2,6 +2,7 @@
 // Without this script the sheet still shows the job and takes answers.
 import { Beats, readySounds } from "./beats.js";
 import { startHolding } from "./hold.js";
+import { Live } from "./live.js";
 import { placeQuestion, putPart } from "./placing.js";
 
 const main = document.querySelector("main[data-job]");
@@ -11,6 +12,7 @@ const byId = (id) => document.getElementById(id);
 // -- what is seen -----------------------------------------------------------------------------------------------------
 
 let liveShown = false;
+const live = new Live();
 
 function putAll(parts) {
   for (const [name, html] of Object.entries(parts)) {
@@ -25,8 +27,11 @@ function showLive(html) {
   const box = byId("live");
   const was = liveShown;
   liveShown = Boolean(box && html.trim());
-  if (liveShown) box.innerHTML = html;
-  else if (was) fetchAll();
+  if (liveShown) live.show(box, html);
+  else if (was) {
+    live.forget();
+    fetchAll();
+  }
   if (liveShown !== was) follow();
 }
 
@@ -41,7 +46,11 @@ function showProgress() {
 async function fetchAll() {
   try {
     const answer = await fetch(base + "/parts", { headers: { accept: "application/json" } });
-    if (answer.ok) putAll((await answer.json()).parts);
+    if (!answer.ok) return;
+    const news = await answer.json();
+    // the stream may have brought newer ones meanwhile
+    if (news.sequence < Number(main.dataset.sequence)) fetchAll();
+    else putAll(news.parts);
   } catch {
     // the stream says that the connection is gone, and brings everything when it is back
   }
@@ -125,6 +134,15 @@ function tell(text) {
 
 let sending = false;
 
+// the stream shows the sheet to whoever opened it: for another name it is opened anew
+let by = main.dataset.by;
+function nameGiven(name) {
+  if (!name || name === by) return;
+  by = name;
+  listen();
+  fetchAll();
+}
+
 // a photo as large as a form takes, JPEG; what is small enough stays as it is
 const LARGEST = 600000;
 async function smaller(photo) {
@@ -165,6 +183,7 @@ async function send(form, button) {
     if (answer.ok && form.dataset.said) tell(form.dataset.said);
     if (answer.ok) form.dataset.sent = "yes";
     else fetchAll();
+    if (answer.ok) nameGiven(data.get("to") || data.get("by"));
   } catch {
     tell("The page's server does not answer; nothing was sent. Try again when the connection is back.");
   } finally {
