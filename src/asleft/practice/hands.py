@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from asleft.book.procedure import Way
-from asleft.model.errors import Code, InputError
 from asleft.model.question import Answer, Question
 from asleft.ports.clock import Clock
 
@@ -145,10 +144,10 @@ class ScenePerson(ScriptedPerson):
         self._said = sorted([*said, (ENDED, list[Said](("leave it open",)))], key=lambda one: one[0] != ENDED)
 
     async def answer(self, question: Question) -> Answer:
-        """Think, do, look, answer. Raises InputError: the script goes round in circles."""
+        """Think, do, look, answer."""
         self.asked.append(question)
         if len(self.asked) > _MOST_QUESTIONS:
-            raise InputError(Code.ACT_UNKNOWN, f"the script goes round in circles at: {question.message.text}")
+            raise AssertionError(f"the script goes round in circles at: {question.message.text}")
         await self._time.sleep_until(self._time.now() + _THINKS_S + self._wait_s)
         self._wait_s = 0.0
         chosen = await self._chooses(question) if self._chooses is not None else None

@@ -80,7 +80,7 @@ def _answers(events: Sequence[Event]) -> dict[str, tuple[str, ...]]:
             text = question.message.text
             if question.kind is QuestionKind.TYPE or answer != question.choices[0] or text in given:
                 given[text] = (*given.get(text, ()), answer)
-    return given
+    return dict(sorted(given.items(), key=lambda one: -len(one[0])))  # a question quotes the one before it
 
 
 def _kebab(value: object) -> object:
