@@ -81,7 +81,7 @@ CHANGES = [
     ("      id: sweep", "      id: result", "is the id of an earlier entry"),
     ("      save: sweep", "      save: rest", '"rest" is saved by an earlier step'),
     ("      times: 5", "      times: 0", "0 is too small; instead: at least 1"),
-    ("      id: learn\n", "      id: learn\n      identifier: 1\n", '"identifier" is no key here'),
+    ("      id: learn\n", "      id: learn\n      program: 1\n", '"program" is no key here'),
     ("years: [2010, 2020]", "years: [2020, 2010]", "the first year is after the last"),
     ("years: [2010, 2020]", "years: [2010]", "exactly 2"),
     ("years: [2010, 2020]", "years: 2010", "exactly 2"),
