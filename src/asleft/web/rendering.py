@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from asleft.event.fold import RunState
 from asleft.job import figures
+from asleft.model.errors import Code
 from asleft.model.numbers import show
 from asleft.model.verdict import Verdict
 from asleft.model.work import Plan
@@ -59,6 +60,14 @@ def _without_verdict(text: str, verdict: Verdict | None) -> str:
     return text.removeprefix(f"{verdict.value}: ") if verdict else text
 
 
+_CODE = re.compile(r"\s*\[(?:" + "|".join(re.escape(code.value) for code in Code) + r")\]")
+
+
+def spoken(text: str) -> str:
+    """Words of a message without the code in brackets, which is for programs."""
+    return _CODE.sub("", text)
+
+
 def _environment() -> Environment:
     environment = Environment(
         loader=PackageLoader("asleft.web"),
@@ -74,6 +83,7 @@ def _environment() -> Environment:
         "capital": capital,
         "is_bytes": is_bytes,
         "spaced": spaced,
+        "spoken": spoken,
         "without_verdict": _without_verdict,
     }
     environment.filters.update(filters)

@@ -15,13 +15,13 @@ import asleft.web
 from asleft.event import body as b
 from asleft.event.envelope import Event
 from asleft.event.fold import fold
-from asleft.model.errors import Code
+from asleft.model.errors import Code, RunError
 from asleft.model.question import Question, QuestionKind
 from asleft.model.verdict import Verdict
 from asleft.web.context import SheetPage, TodayPage, Viewer
 from asleft.web.pages import Pages
 from asleft.web.parts import all_parts
-from asleft.web.rendering import ENVIRONMENT, placed, render
+from asleft.web.rendering import ENVIRONMENT, placed, render, spoken
 from asleft.web.sight import Engine
 from asleft.web.stage import ORDER, in_hand
 from kit.events import Job, demo_job, fail_job, hostile_job, interrupted_job, opened, replay_job, say
@@ -219,6 +219,10 @@ def test_codes_of_errors_are_not_what_a_person_reads() -> None:
     from asleft.web.answers import Given, unfit
 
     assert not any(f"[{code.value}]" in unfit(Given("q", "x", ""), None) for code in Code)
+    said = RunError(Code.STOPPED_BY_PERSON).sentence()
+    assert said.endswith("[stopped-by-person]")
+    assert spoken(f"learn: {said} Change it.") == f"learn: {said.removesuffix(' [stopped-by-person]')} Change it."
+    assert spoken("reading [2] of [x]") == "reading [2] of [x]"
 
 
 def text_of(page: str) -> str:
