@@ -150,6 +150,7 @@ def test_the_report_tells_the_coding_the_ticks_and_the_access_without_a_key(done
     assert all(len(p) == 4 for p in keys)
 
 
+@pytest.mark.full
 def test_an_option_that_does_not_work_ends_the_run_and_the_old_picture_comes_back_as_a_run_of_its_own(
     tmp_path: Path,
 ) -> None:
