@@ -87,7 +87,7 @@ _FLAT = replace(
         **_BATTERY.acts,
         "do-work": (*_BATTERY.acts["do-work"], do("charger", on=True)),
         "start-and-idle": (do("charger", on=False), *_BATTERY.acts["start-and-idle"]),
-        "stop-and-key-on": (*_BATTERY.acts["stop-and-key-on"], do("wait", 10.0)),
+        "stop-and-key-on": (*_BATTERY.acts["stop-and-key-on"], do("wait", 30.0)),
     },
 )
 
