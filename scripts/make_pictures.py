@@ -86,6 +86,7 @@ def drawn() -> None:
         folder.mkdir()
         assert play(folder, idle=True).error is None
         store(folder, "2031-0418", bodies(free_job()))
+        record_path(folder, "T-1").parent.mkdir(exist_ok=True)
         export(folder, "T-1", record_path(folder, "T-1"))
         page_process = PageProcess(folder)
         page_process.start()
