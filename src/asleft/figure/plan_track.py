@@ -24,6 +24,16 @@ class _Place(msgspec.Struct, frozen=True):
     end_x: float
 
 
+#: Where the slug is no word.
+_STATES = {
+    "koeo": "key on, engine off",
+    "koeo-cold": "key on, engine off, cold",
+    "koeo-warm": "key on, engine off, warm",
+    "hv-safe": "high voltage made safe",
+    "hv-rest": "high voltage at rest",
+}
+
+
 def plan_track(
     plan: Plan, *, done: frozenset[str] = frozenset(), size: Size | None = None, look: Look = Look.PAGE
 ) -> str:
@@ -46,7 +56,7 @@ def plan_track(
     y = top + max(1, len(lanes)) * _LANE + size.line * 0.5
     for i, step in enumerate(plan.steps, 1):
         y = _entry(drawing, i, step, y, step.function in done)
-    told = " ".join(f"{i}. {s.name}, {s.state}, {_minutes(s)}." for i, s in enumerate(plan.steps, 1))
+    told = " ".join(f"{i}. {s.name}, {state_words(s.state)}, {_minutes(s)}." for i, s in enumerate(plan.steps, 1))
     return drawing.finish(y + size.line * 0.4, _totals(plan), told or "Nothing to do.")
 
 
@@ -93,11 +103,16 @@ def _totals(plan: Plan) -> str:
     return f"{plain(plan.active_min, 0)} min of work, {plain(plan.elapsed_min, 0)} min in all"
 
 
+def state_words(state: str) -> str:
+    """A car state as people say it."""
+    return _STATES.get(state) or state.replace("-", " ")
+
+
 def _lane(drawing: Drawing, name: str, y: float) -> None:
     size = drawing.size
     left = _left(size)
     middle = y + _LANE / 2
-    lines = wrapped(name, left - 14.0, size.letters * 0.85)[:2]
+    lines = wrapped(state_words(name), left - 14.0, size.letters * 0.85)[:2]
     for i, text in enumerate(lines):
         base = middle + size.letters * 0.3 + (i - (len(lines) - 1) / 2) * size.letters * 1.1
         drawing.text(14.0, base, cut_short(text, left - 14.0, size.letters * 0.85), "soft", scale=0.85)
