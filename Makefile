@@ -25,14 +25,14 @@ demo-unattended: $(STAMP)
 	$(BIN)/asleft demo --unattended --out out
 
 test: $(STAMP) system lint types imports
-	$(BIN)/python -m pytest -n 2 --dist worksteal -m "not full and not soak"
+	$(BIN)/python -m pytest -n 3 --dist worksteal -m "not full and not soak"
 
 test-full: $(STAMP) system lint types imports
-	ASLEFT_FULL=1 $(BIN)/python -m pytest -n 2 --dist worksteal -m "not soak"
+	ASLEFT_FULL=1 $(BIN)/python -m pytest -n 3 --dist worksteal -m "not soak"
 
 # What has passed is kept in .soak/ until all of it has: broken off, it goes on where it was.
 soak: $(STAMP)
-	ASLEFT_SOAK=.soak $(BIN)/python -m pytest -n 2 --dist worksteal -m soak
+	ASLEFT_SOAK=.soak $(BIN)/python -m pytest -n 3 --dist worksteal -m soak
 	rm -rf .soak
 
 lint: $(STAMP)

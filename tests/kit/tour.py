@@ -25,7 +25,8 @@ AGAIN = "measure once more, something was changed"
 #: What is where it should not be: wider than the screen, or a button of the question out of sight.
 LOST = """() => [document.documentElement.scrollWidth > innerWidth ? 'wider than the screen' : '',
   ...[...document.querySelectorAll('#part-next .question:not(.pause) .buttons button')]
-    .filter((b) => b.checkVisibility() && b.getBoundingClientRect().bottom > innerHeight + 1).map((b) => 'out of sight: ' + b.textContent)]
+    .filter((b) => b.checkVisibility() && b.getBoundingClientRect().bottom > innerHeight + 1)
+    .map((b) => 'out of sight: ' + b.textContent)]
   .filter(Boolean)"""
 
 

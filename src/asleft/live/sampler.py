@@ -81,8 +81,7 @@ class LinkSignals:
         """Signals that this car supports; empty before it was asked (``prepare``)."""
         standard = {name: signal for name, signal in CATALOGUE.items() if choose(name, self._sources) is not None}
         own = {
-            name: msgspec.structs.replace(entry.signal, resolution=entry.step)
-            for name, entry in self._mapped.items()
+            name: msgspec.structs.replace(entry.signal, resolution=entry.step) for name, entry in self._mapped.items()
         }
         return tuple((standard | own).values())
 

@@ -61,7 +61,9 @@ RETURN = (
     _item("learned-return-travel", 0x9D31, 6, 0.01, signed=False),
 )
 INJECTORS = tuple(
-    MappedItem(f"injector-code-{cylinder}", f"injector code, cylinder {cylinder}", 0x9D11 + place, Form.TEXT, source=_NOTE)
+    MappedItem(
+        f"injector-code-{cylinder}", f"injector code, cylinder {cylinder}", 0x9D11 + place, Form.TEXT, source=_NOTE
+    )
     for place, cylinder in enumerate((1, 3, 4, 2))
 )
 FILLS = tuple(_item(f"learned-fill-{n + 1}", 0x4E43, 4 * n, 0.001, signed=False) for n in range(3))

@@ -102,6 +102,7 @@ def test_openssl_and_sha256sum_agree(papers: Path, tmp_path: Path) -> None:
     assert hashed.stdout.split()[0] == (tmp_path / "head").read_text().strip()
 
 
+@pytest.mark.full
 def test_an_uncleaned_bore_is_exit_code_1(tmp_path: Path) -> None:
     assert "throttle-stop-learn: FAIL" in run("demo", "--unattended", "--uncleaned", "--out", tmp_path, code=1).stdout
 
@@ -247,6 +248,11 @@ def test_prove_on_a_bench_car_gives_number_lines_and_sentences() -> None:
     told = run("prove", idle, "--link", "bench:petrol?seed=3", "--seconds", "90").stdout
     assert "Spread of idle speed" in told
     assert "◆" in told
+
+
+@pytest.mark.full
+def test_prove_gives_its_verdicts_as_json() -> None:
+    idle = REPO / "src" / "asleft" / "book" / "data" / "idle-proof.yaml"
     judged = json.loads(run("prove", idle, "--link", "bench:petrol?seed=3", "--json").stdout)
     assert judged["origin"] == "bench"
     assert {j["criterion"] for j in judged["judgements"]} == {"idle-spread", "trim-sum"}

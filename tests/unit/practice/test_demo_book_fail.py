@@ -22,8 +22,6 @@ from asleft.proof.criterion_data import CodeAbsent
 #: Played in the short tests too: a refusal, a gate that stays closed, a proof that fails; each under 1.5 s.
 QUICK = {
     ("pedal-rest-learn-aldra", "foot-on"),
-    ("egr-learn-dunmere", "sticks"),
-    ("isolation-reading-tarnbeck", "coolant"),
 }
 EACH = [(name, how) for name, fails in FAILS.items() for how in fails]
 
