@@ -18,11 +18,38 @@ class DeadlockError(RuntimeError):
     """Nothing is scheduled and nothing can happen: a bug of the caller, told instead of hanging for ever."""
 
 
-class _JumpingSelector(selectors.BaseSelector):
-    """Answers a wait by moving virtual time on, and looks at real file objects now and then."""
+class RealSelector(selectors.BaseSelector):
+    """The system's selector behind one of our own, which decides only how a wait is answered."""
 
     def __init__(self) -> None:
         self._real = selectors.DefaultSelector()
+
+    def register(self, fileobj: Any, events: int, data: Any = None) -> selectors.SelectorKey:
+        """As the system's."""
+        return self._real.register(fileobj, events, data)
+
+    def unregister(self, fileobj: Any) -> selectors.SelectorKey:
+        """As the system's."""
+        return self._real.unregister(fileobj)
+
+    def modify(self, fileobj: Any, events: int, data: Any = None) -> selectors.SelectorKey:
+        """As the system's."""
+        return self._real.modify(fileobj, events, data)
+
+    def get_map(self) -> Mapping[Any, selectors.SelectorKey]:
+        """As the system's."""
+        return self._real.get_map()
+
+    def close(self) -> None:
+        """As the system's."""
+        self._real.close()
+
+
+class _JumpingSelector(RealSelector):
+    """Answers a wait by moving virtual time on, and looks at real file objects now and then."""
+
+    def __init__(self) -> None:
+        super().__init__()
         self._turn = 0
         self.now = 0.0
 
@@ -37,21 +64,6 @@ class _JumpingSelector(selectors.BaseSelector):
         if timeout > 0 and not ready:
             self.now += timeout
         return ready
-
-    def register(self, fileobj: Any, events: int, data: Any = None) -> selectors.SelectorKey:
-        return self._real.register(fileobj, events, data)
-
-    def unregister(self, fileobj: Any) -> selectors.SelectorKey:
-        return self._real.unregister(fileobj)
-
-    def modify(self, fileobj: Any, events: int, data: Any = None) -> selectors.SelectorKey:
-        return self._real.modify(fileobj, events, data)
-
-    def get_map(self) -> Mapping[Any, selectors.SelectorKey]:
-        return self._real.get_map()
-
-    def close(self) -> None:
-        self._real.close()
 
 
 class VirtualLoop(asyncio.SelectorEventLoop):

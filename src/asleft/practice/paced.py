@@ -8,10 +8,11 @@ from __future__ import annotations
 import asyncio
 import selectors
 import time
-from collections.abc import Callable, Coroutine, Mapping
-from typing import Any, TypeVar
+from collections.abc import Callable, Coroutine
+from typing import TypeVar
 
 from asleft.job.clock import SIMULATED_START, LoopClock
+from asleft.job.virtual import RealSelector
 from asleft.model.origin import ClockKind
 
 T = TypeVar("T")
@@ -21,11 +22,11 @@ _LEAST_S, _MOST_LAG_S = 0.002, 0.25
 _POLL_EVERY = 16
 
 
-class _PacedSelector(selectors.BaseSelector):
+class _PacedSelector(RealSelector):
     """Answers a wait by moving virtual time on, no faster than the pace."""
 
     def __init__(self, speed: float) -> None:
-        self._real = selectors.DefaultSelector()
+        super().__init__()
         self._speed = speed
         self._zero_s = time.monotonic()
         self._turn = 0
@@ -42,21 +43,6 @@ class _PacedSelector(selectors.BaseSelector):
         if ahead_s < -_MOST_LAG_S:
             self._zero_s -= ahead_s
         return self._real.select(0) if self._turn % _POLL_EVERY == 0 else []
-
-    def register(self, fileobj: Any, events: int, data: Any = None) -> selectors.SelectorKey:
-        return self._real.register(fileobj, events, data)
-
-    def unregister(self, fileobj: Any) -> selectors.SelectorKey:
-        return self._real.unregister(fileobj)
-
-    def modify(self, fileobj: Any, events: int, data: Any = None) -> selectors.SelectorKey:
-        return self._real.modify(fileobj, events, data)
-
-    def get_map(self) -> Mapping[Any, selectors.SelectorKey]:
-        return self._real.get_map()
-
-    def close(self) -> None:
-        self._real.close()
 
 
 class PacedLoop(asyncio.SelectorEventLoop):
