@@ -336,11 +336,15 @@ class ModuleError(AsleftError):
 
 
 class RefusedError(ModuleError):
-    """A control module gave a negative response; ``refusal`` is its code. Source: ISO 14229-1, annex A."""
+    """A control module gave a negative response; ``refusal`` is its code, 0 when it told its refusal in another way.
+
+    Source: ISO 14229-1, annex A.
+    """
 
     def __init__(self, refusal: int, detail: str = "", where: str = "") -> None:
         self.refusal = refusal
-        super().__init__(Code.MODULE_REFUSED, f"{refusal:02X} {detail}".strip(), where)
+        told = f"{refusal:02X} {detail}" if refusal else detail
+        super().__init__(Code.MODULE_REFUSED, told.strip(), where)
 
 
 class RunError(AsleftError):

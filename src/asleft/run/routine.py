@@ -185,7 +185,7 @@ class RoutineRun:
             return True
         if status.state is ModuleState.REFUSED:
             self._settle(Settlement.NOT_DONE, status.message)
-            raise RefusedError(status.refusal, where=self._name)
+            raise RefusedError(status.refusal, status.message.values.get("text", status.message.text), self._name)
         return False
 
     async def _settle_unheard(self, result: RoutineResult | None) -> None:
